@@ -1,0 +1,20 @@
+"""What the estimate hands on, however it was made."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+@dataclass(frozen=True, slots=True)
+class Estimates:
+    """The five tables an estimate makes, each as promised in `bobstay.tables`."""
+
+    classes: pd.DataFrame
+    detection: pd.DataFrame
+    nonparametric: pd.DataFrame
+    chances: pd.DataFrame
+    class_draws: pd.DataFrame

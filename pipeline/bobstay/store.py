@@ -1,0 +1,113 @@
+"""The DuckDB file that holds everything: opened with every safety setting, read and written by whole tables."""
+
+from __future__ import annotations
+
+from contextlib import contextmanager
+from importlib.resources import files
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from bobstay.errors import StoreError, UsageError
+from bobstay.tables import OUTPUT_BY_NAME, OutputTable, checked
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping, Sequence
+
+    import duckdb
+    import pandas as pd
+
+SQL_TYPES = {"text": "VARCHAR", "integer": "BIGINT", "number": "DOUBLE", "date": "DATE", "boolean": "BOOLEAN"}
+
+
+def query(name: str) -> str:
+    """Return the text of queries/NAME.sql."""
+    return files("bobstay.queries").joinpath(f"{name}.sql").read_text(encoding="utf-8")
+
+
+@contextmanager
+def opened(
+    path: Path, *, folders: Sequence[Path] = (), create: bool = False
+) -> Iterator[duckdb.DuckDBPyConnection]:
+    """Open the store at `path`; only its own folder and `folders` can be reached from SQL.
+
+    Raises UsageError where there is no store and `create` is false, StoreError where it cannot be opened.
+    """
+    import duckdb
+
+    if not create and not path.exists():
+        raise UsageError(
+            "there is no store to read",
+            where=str(path),
+            remedy="run `bobstay run FILE...` first, or name the store with --store",
+        )
+    path.parent.mkdir(parents=True, exist_ok=True)
+    spill = path.parent / f"{path.name}.spill"
+    config = {
+        "autoinstall_known_extensions": "false",
+        "autoload_known_extensions": "false",
+        "allow_community_extensions": "false",
+        "temp_directory": str(spill),
+    }
+    try:
+        con = duckdb.connect(str(path), config=config)
+    except duckdb.Error as fault:
+        raise StoreError(
+            f"the store cannot be opened: {str(fault).splitlines()[0]}",
+            where=str(path),
+            remedy="close the other program that has it open, or name another store with --store",
+        ) from fault
+    try:
+        allowed = [str(p.resolve()) for p in (path.parent, *folders)]
+        con.execute("SET python_enable_replacements = false")
+        con.execute(f"SET allowed_directories = [{', '.join(map(quoted, allowed))}]")
+        con.execute("SET enable_external_access = false")
+        con.execute("SET lock_configuration = true")
+        yield con
+    finally:
+        con.close()
+
+
+def quoted(text: str) -> str:
+    """Return `text` as an SQL string literal."""
+    return "'" + text.replace("'", "''") + "'"
+
+
+def build(con: duckdb.DuckDBPyConnection, name: str, parameters: Mapping[str, Any] | None = None) -> None:
+    """Make table NAME anew from queries/NAME.sql."""
+    con.execute(f'CREATE OR REPLACE TABLE "{name}" AS {query(name)}', dict(parameters or {}))
+
+
+def write(con: duckdb.DuckDBPyConnection, table: OutputTable, frame: pd.DataFrame) -> None:
+    """Write `frame` as the whole of `table`, checked against its promise."""
+    good = checked(frame, table)
+    con.register("incoming", good)
+    try:
+        columns = ", ".join(f'CAST("{c.name}" AS {SQL_TYPES[c.dtype]}) AS "{c.name}"' for c in table.columns)
+        con.execute(f'CREATE OR REPLACE TABLE "{table.name}" AS SELECT {columns} FROM incoming')
+    finally:
+        con.unregister("incoming")
+
+
+def has(con: duckdb.DuckDBPyConnection, name: str) -> bool:
+    """Say whether the store has table NAME."""
+    found = con.execute(
+        "SELECT count(*) FROM information_schema.tables WHERE table_name = $name", {"name": name}
+    ).fetchone()
+    return bool(found and found[0])
+
+
+def read(con: duckdb.DuckDBPyConnection, name: str) -> pd.DataFrame:
+    """Read the whole of output table NAME, in its promised order.
+
+    Raises UsageError where an earlier stage has not been run yet.
+    """
+    table = OUTPUT_BY_NAME[name]
+    if not has(con, name):
+        raise UsageError(
+            f"the store has no table {name} yet",
+            where="store",
+            remedy="run the earlier stages, or `bobstay run`",
+        )
+    columns = ", ".join(f'"{c}"' for c in table.column_names)
+    order = ", ".join(f'"{c}"' for c in table.order)
+    return con.execute(f'SELECT {columns} FROM "{name}" ORDER BY {order}').df()

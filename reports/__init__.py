@@ -1,0 +1,1 @@
+"""Templates, the stylesheet and fonts of the pages."""
