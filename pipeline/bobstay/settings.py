@@ -118,9 +118,7 @@ class Guidance:
 
     test_limit: dict[int, float] = field(default_factory=lambda: {1: 0.3, 2: 0.2, 3: 0.1, 4: 0.05, 5: 0.02})
     replace_limit: dict[int, float] = field(default_factory=lambda: {1: 0.9, 2: 0.7, 3: 0.5, 4: 0.3, 5: 0.2})
-    growth_years: dict[str, float] = field(
-        default_factory=dict
-    )  # detectable to broken, median, by fitting type
+    growth_years: dict[str, float] = field(default_factory=dict)  # detectable to broken, median, by fitting type
     growth_years_otherwise: float = 4.0
     minimum_at_risk: int = 5
     clear_counts_years: float = 2.0  # a clear look stops counting after this long, at most
@@ -216,9 +214,7 @@ def load(path: Path | None) -> Settings:
             return Settings()
         path = here
     if not path.is_file():
-        raise UsageError(
-            "the settings file is not there", where=str(path), remedy="check the name after --settings"
-        )
+        raise UsageError("the settings file is not there", where=str(path), remedy="check the name after --settings")
     try:
         tree = tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as fault:
@@ -295,9 +291,7 @@ class _Reader:
         default = getattr(owner(), name)
         merged = dict(default)
         for k, v in value.items():
-            merged[self.mapping_key(key_type, k, key, default)] = self.scalar(
-                value_type, v, key, f"{key}.{k}"
-            )
+            merged[self.mapping_key(key_type, k, key, default)] = self.scalar(value_type, v, key, f"{key}.{k}")
             self.sources[f"{key}.{k}"] = self.source
         return merged
 

@@ -25,9 +25,7 @@ def query(name: str) -> str:
 
 
 @contextmanager
-def opened(
-    path: Path, *, folders: Sequence[Path] = (), create: bool = False
-) -> Iterator[duckdb.DuckDBPyConnection]:
+def opened(path: Path, *, folders: Sequence[Path] = (), create: bool = False) -> Iterator[duckdb.DuckDBPyConnection]:
     """Open the store at `path`; only its own folder and `folders` can be reached from SQL.
 
     Raises UsageError where there is no store and `create` is false, StoreError where it cannot be opened.
@@ -42,7 +40,7 @@ def opened(
         )
     path.parent.mkdir(parents=True, exist_ok=True)
     spill = path.parent / f"{path.name}.spill"
-    config = {
+    config: dict[str, str | bool | int | float | list[str]] = {
         "autoinstall_known_extensions": "false",
         "autoload_known_extensions": "false",
         "allow_community_extensions": "false",
