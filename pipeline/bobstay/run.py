@@ -1,0 +1,199 @@
+"""The whole job in its order: take in, work out lives, estimate, rank, guide, plan, watch, write.
+
+Stages know nothing of each other: each takes tables and returns tables, and only this file says who hands what to whom.
+"""
+
+from __future__ import annotations
+
+import json
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from bobstay import settings as settings_file
+from bobstay import store
+from bobstay.errors import UsageError
+from bobstay.settings import Settings
+from bobstay.tables import (
+    ALERTS,
+    CHANCES,
+    CLASS_DRAWS,
+    CLASSES,
+    DETECTION,
+    GUIDANCE,
+    HAUL_PLAN,
+    NONPARAMETRIC,
+    PLAN_SUMMARY,
+    PRIORITY,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+
+    import duckdb
+    import pandas as pd
+
+    from bobstay.ingest import IngestReport
+
+DONE, TOO_LITTLE_EVIDENCE = 0, 4
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """One open store with the settings and the as-of date in force, and where results go."""
+
+    con: duckdb.DuckDBPyConnection
+    out: Path
+    settings: Settings
+    as_of: date
+    say: Callable[[str], None]
+
+    def table(self, name: str) -> pd.DataFrame:
+        """Read an output table that an earlier stage has written."""
+        return store.read(self.con, name)
+
+    def given(self, name: str) -> pd.DataFrame:
+        """Read an input table as taken in, in the order of its files."""
+        return self.con.execute(f'SELECT * FROM "{name}" ORDER BY file_id, line').df()
+
+
+def whole_job(  # the options of `bobstay run`, one for one
+    paths: Sequence[Path],
+    *,
+    out: Path,
+    store_path: Path,
+    settings: Settings,
+    table: str | None = None,
+    dates: str | None = None,
+    say: Callable[[str], None],
+) -> int:
+    """Do the whole job on `paths`; return the exit code (0, or 4 where no class has an estimate)."""
+    take_in(paths, store_path=store_path, settings=settings, table=table, dates=dates, say=say)
+    with job(store_path, out=out, settings=settings, say=say) as opened:
+        code = estimate_stage(opened)
+        rank_stage(opened)
+        plan_stage(opened)
+        report_stage(opened)
+    return code
+
+
+def take_in(
+    paths: Sequence[Path],
+    *,
+    store_path: Path,
+    settings: Settings,
+    table: str | None = None,
+    dates: str | None = None,
+    say: Callable[[str], None],
+) -> IngestReport:
+    """Take files into the store in one transaction and remember the settings; nothing is stored on an error."""
+    from bobstay.ingest import ingest
+
+    missing = [str(p) for p in paths if not p.exists()]
+    if missing:
+        raise UsageError("a file is not there", where=", ".join(missing), remedy="check the names; nothing was stored")
+    folders = sorted({p.resolve() if p.is_dir() else p.resolve().parent for p in paths})
+    limit = max(date.today(), settings.as_of or date.min)
+    with store.opened(store_path, folders=folders, create=True) as con:
+        taken = ingest(con, paths, limit=limit, table=table, dates=dates, say=say)
+        remember(con, settings)
+    return taken
+
+
+@contextmanager
+def job(store_path: Path, *, out: Path, settings: Settings | None, say: Callable[[str], None]) -> Iterator[Job]:
+    """Open the store for stages; without `settings` those remembered from the last run are in force."""
+    from bobstay.lives import newest_day
+
+    with store.opened(store_path) as con:
+        if not store.has(con, "boats"):
+            raise UsageError(
+                "the store holds no boats yet", where=str(store_path), remedy="run `bobstay ingest FILE...`"
+            )
+        settings = settings or remembered(con)
+        out.mkdir(parents=True, exist_ok=True)
+        yield Job(con, out, settings, settings.as_of or newest_day(con), say)
+
+
+def estimate_stage(job: Job) -> int:
+    """Work out lives and estimate; return 4 where no class of fittings has an estimate, else 0."""
+    from bobstay.estimate import estimate
+    from bobstay.lives import build_lives
+
+    job.say("working out lives")
+    build_lives(job.con, as_of=job.as_of, settings=job.settings)
+    job.say("estimating")
+    made = estimate(
+        job.table("lives"), job.table("life_looks"), job.given("boats"), as_of=job.as_of, settings=job.settings
+    )
+    store.write(job.con, CLASSES, made.classes)
+    store.write(job.con, DETECTION, made.detection)
+    store.write(job.con, NONPARAMETRIC, made.nonparametric)
+    store.write(job.con, CHANCES, made.chances)
+    store.write(job.con, CLASS_DRAWS, made.class_draws)
+    return DONE if made.classes["b10_years"].notna().any() else TOO_LITTLE_EVIDENCE
+
+
+def rank_stage(job: Job) -> None:
+    """Rank the fittings in service, set the guidance of each class, and raise alerts."""
+    from bobstay.alerts import watch
+    from bobstay.guidance import guide
+    from bobstay.rank import rank
+
+    job.say("ranking")
+    lives, looks, classes, boats = job.table("lives"), job.table("life_looks"), job.table("classes"), job.given("boats")
+    priority = rank(lives, job.table("chances"), boats=boats, looks=looks, settings=job.settings, as_of=job.as_of)
+    store.write(job.con, PRIORITY, priority)
+    store.write(job.con, GUIDANCE, guide(classes, job.table("class_draws"), lives, settings=job.settings))
+    store.write(job.con, ALERTS, watch(lives, looks, classes, boats=boats, settings=job.settings, as_of=job.as_of))
+
+
+def plan_stage(job: Job) -> None:
+    """Put boats into yard slots."""
+    from bobstay.plan import plan
+
+    job.say("planning")
+    made = plan(
+        job.table("priority"),
+        boats=job.given("boats"),
+        slots=job.given("slots"),
+        availability=job.given("availability"),
+        prices=job.given("prices"),
+        lives=job.table("lives"),
+        settings=job.settings,
+        as_of=job.as_of,
+    )
+    store.write(job.con, HAUL_PLAN, made.haul_plan)
+    store.write(job.con, PLAN_SUMMARY, made.plan_summary)
+
+
+def report_stage(job: Job) -> list[Path]:
+    """Write tables, pages and the manifest; return what was written."""
+    from bobstay.export import write_manifest, write_tables
+    from bobstay.report import write_pages
+
+    job.say("writing tables and pages")
+    written = write_tables(job.con, job.out)
+    written += write_pages(job.con, job.out, settings=job.settings, as_of=job.as_of, say=job.say)
+    manifest = write_manifest(job.con, job.out, settings=job.settings, as_of=job.as_of, written=written)
+    return [*written, manifest]
+
+
+def remember(con: duckdb.DuckDBPyConnection, settings: Settings) -> None:
+    """Keep the settings in the store, so that a later stage or question works with the same ones."""
+    con.execute("CREATE TABLE IF NOT EXISTS remembered (key VARCHAR PRIMARY KEY, value VARCHAR)")
+    con.execute(
+        "INSERT OR REPLACE INTO remembered VALUES ('settings', $value)",
+        {"value": json.dumps(settings_file.tree(settings))},
+    )
+
+
+def remembered(con: duckdb.DuckDBPyConnection) -> Settings:
+    """Return the settings kept in the store, or the defaults."""
+    if not store.has(con, "remembered"):
+        return Settings()
+    row = con.execute("SELECT value FROM remembered WHERE key = 'settings'").fetchone()
+    kept: dict[str, Any] = json.loads(row[0]) if row else {}
+    return settings_file.from_tree(kept["values"], source="store") if kept.get("values") else Settings()
