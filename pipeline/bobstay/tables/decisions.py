@@ -33,6 +33,7 @@ PRIORITY = OutputTable(
         rank_lower integer the highest place the order could give it
         rank_upper integer the lowest place the order could give it
         clear_until date when the last clear look stops counting
+        loss_avoided number expected failure loss the action takes away, cost units
     """),
     order=("list", "rank"),
 )
