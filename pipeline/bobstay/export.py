@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 import platform
 from importlib.metadata import version
 from pathlib import Path
@@ -119,5 +120,5 @@ def plain(value: Any) -> Any:
     if value is None or isinstance(value, bool | int | str):
         return value
     if isinstance(value, float):
-        return value if value - value == 0 else (None if value != value else ("inf" if value > 0 else "-inf"))
+        return value if math.isfinite(value) else (None if math.isnan(value) else str(value))
     return value.isoformat() if hasattr(value, "isoformat") else str(value)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -18,6 +18,7 @@ from bobstay.errors import UsageError
 from bobstay.settings import Settings
 from bobstay.tables import (
     ALERTS,
+    BACKTEST,
     CHANCES,
     CLASS_DRAWS,
     CLASSES,
@@ -35,6 +36,7 @@ if TYPE_CHECKING:
     import duckdb
     import pandas as pd
 
+    from bobstay.backtest import Origin
     from bobstay.ingest import IngestReport
 
 DONE, TOO_LITTLE_EVIDENCE = 0, 4
@@ -167,6 +169,37 @@ def plan_stage(job: Job) -> None:
     )
     store.write(job.con, HAUL_PLAN, made.haul_plan)
     store.write(job.con, PLAN_SUMMARY, made.plan_summary)
+
+
+def backtest_stage(job: Job) -> int:
+    """Look back from earlier years; return 4 where no year can be scored."""
+    from bobstay import backtest
+
+    first = job.con.execute("SELECT min(inspected_on_earliest) FROM inspections").fetchone()
+    days = backtest.origins(job.as_of, first_look=first[0] if first and first[0] else job.as_of)
+    scored = []
+    for day in days:
+        job.say(f"looking back from {day.isoformat()}")
+        scored.append(backtest.score(_known_on(job, day), job.table("life_looks")))
+    made = backtest.table(scored)
+    store.write(job.con, BACKTEST, made)
+    return DONE if made["concordance"].notna().any() else TOO_LITTLE_EVIDENCE
+
+
+def _known_on(job: Job, day: date) -> Origin:
+    """Return what was known on `day`; the lives of that day are worked out aside and not kept."""
+    from bobstay.backtest import Origin
+    from bobstay.estimate import estimate
+    from bobstay.lives import build_lives
+
+    job.con.execute("BEGIN")
+    try:
+        build_lives(job.con, as_of=day, settings=job.settings)
+        lives, looks = job.table("lives"), job.table("life_looks")
+    finally:
+        job.con.execute("ROLLBACK")
+    made = estimate(lives, looks, job.given("boats"), as_of=day, settings=replace(job.settings, horizon_months=12))
+    return Origin(day, lives, made.chances, made.detection)
 
 
 def report_stage(job: Job) -> list[Path]:

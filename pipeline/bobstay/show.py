@@ -1,0 +1,126 @@
+"""What a person or a machine sees on the terminal: results on stdout, progress on stderr, no traceback, no colour
+where NO_COLOR is set."""
+
+from __future__ import annotations
+
+import json as json_format
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from bobstay.export import plain
+from bobstay.settings import Settings, flattened
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping, Sequence
+
+    import pandas as pd
+
+    from bobstay.ingest import IngestReport
+    from bobstay.told import Told
+
+ROWS_SHOWN = 20
+
+
+def progress(quiet: bool) -> Callable[[str], None]:
+    """Return what stages call to say what they do: a line on stderr, on a terminal only."""
+    if quiet or not sys.stderr.isatty():
+        return lambda _text: None
+    from rich.console import Console
+    from rich.text import Text
+
+    console = Console(stderr=True)
+    return lambda text: console.print(Text(f"· {text}", style="dim"))
+
+
+def told(answer: Told, *, json: bool) -> None:
+    """Print an answer: its parts as headings with lines and tables, or as JSON."""
+    if json:
+        _json(answer.content)
+        return
+    _out(answer.text())
+
+
+def frames(tables: Mapping[str, pd.DataFrame], *, json: bool) -> None:
+    """Print tables: all rows as JSON, or the first of them in columns with a note of how many there are."""
+    if json:
+        _json({name: records(frame) for name, frame in tables.items()})
+        return
+    for name, frame in tables.items():
+        _out(f"{name}: {len(frame)} rows" + (f", the first {ROWS_SHOWN}" if len(frame) > ROWS_SHOWN else ""))
+        if len(frame):
+            _table(frame.head(ROWS_SHOWN))
+
+
+def records(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    """Return the rows of a frame as JSON takes them."""
+    import pandas as pd
+
+    return [
+        {str(k): None if pd.isna(v) else plain(v.item() if hasattr(v, "item") else v) for k, v in row.items()}
+        for row in frame.to_dict("records")
+    ]
+
+
+def taken_in(report: IngestReport, *, json: bool) -> None:
+    """Print what a load took in, file by file."""
+    if json:
+        _json(report.content())
+        return
+    _out(report.text())
+
+
+def written(folder: Path, files: Sequence[Path], *, json: bool) -> None:
+    """Print what was written."""
+    names = [p.relative_to(folder).as_posix() for p in files]
+    if json:
+        _json({"out": str(folder), "files": names})
+        return
+    _out(f"{len(names)} files written under {folder}; open {folder / 'index.html'}")
+
+
+def settings_in_force(settings: Settings, *, json: bool) -> None:
+    """Print every setting in force as TOML with where it comes from, or as JSON."""
+    rows = flattened(settings)
+    if json:
+        _json({key: {"value": plain(value), "from": source} for key, (value, source) in rows.items()})
+        return
+    section = ""
+    for key, (value, source) in sorted(rows.items(), key=lambda item: (item[0].count(".") > 0, _order(item[0]))):
+        head, _, last = key.rpartition(".")
+        if head != section:
+            section = head
+            _out(f"\n[{head}]")
+        _out(f"{'# ' if value is None else ''}{_bare(last)} = {_toml(value)}  # from: {source}")
+
+
+def _order(key: str) -> tuple[str, str]:
+    head, _, last = key.rpartition(".")
+    return head, last
+
+
+def _bare(key: str) -> str:
+    return key if key.replace("_", "").replace("-", "").isalnum() and key.isascii() else json_format.dumps(key)
+
+
+def _toml(value: Any) -> str:
+    if value is None:
+        return '"the newest date in the data"'
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, int | float):
+        return repr(value)
+    return json_format.dumps(plain(value))
+
+
+def _table(frame: pd.DataFrame) -> None:
+    with_text = frame.to_string(index=False, na_rep="-", max_colwidth=48, float_format=lambda x: f"{x:.4g}")
+    _out(with_text)
+
+
+def _out(text: str) -> None:
+    print(text)  # noqa: T201
+
+
+def _json(content: Any) -> None:
+    print(json_format.dumps(content, ensure_ascii=False, indent=1, allow_nan=False))  # noqa: T201
