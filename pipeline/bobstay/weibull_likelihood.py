@@ -99,30 +99,28 @@ def value(rows: Design, theta: Numbers) -> float:
 
 
 def slopes(rows: Design, theta: Numbers) -> Slopes:
-    """Return log-likelihood, gradient and Hessian at theta, as METHOD: q = 1/expm1(D), derived anew in ratios.
+    """Return log-likelihood, gradient and Hessian at theta.
 
-    With D an increment of H, D_c = D and D_b = m D; written in m and its slope nothing underflows.
+    With D an increment of H, D_c = D and D_b = m D; written in m and its slope, nothing underflows.
     """
-    gradient, hessian = np.zeros(2), np.zeros((2, 2))
     with np.errstate(over="ignore", invalid="ignore", under="ignore"):
-        m, slope = _ratios(rows.survived, theta)
         hazard = rows.survived_count * np.exp(_log_increments(rows.survived, theta))
-        _add(gradient, hessian, -hazard, -hazard, m, slope)
-        m, slope = _ratios(rows.failed, theta)
+        survived = _summed(-hazard, -hazard, *_ratios(rows.survived, theta))
         increment = np.exp(np.minimum(_log_increments(rows.failed, theta), np.log(LARGEST_EXPONENT)))
-        g = _over_expm1(increment)
-        _add(gradient, hessian, rows.failed_count * g, rows.failed_count * g * (1 - g - increment), m, slope)
+        g = rows.failed_count * _over_expm1(increment)
+        failed = _summed(g, g * (1 - _over_expm1(increment) - increment), *_ratios(rows.failed, theta))
         d = np.exp(theta[0]) * rows.exact
-    gradient += [float(rows.exact_count @ (d + 1)), float(rows.exact_count.sum())]
-    hessian[0, 0] += float(rows.exact_count @ d)
+        gradient = np.array([float(rows.exact_count @ (d + 1)), float(rows.exact_count.sum())])
+        hessian = np.array([[float(rows.exact_count @ d), 0.0], [0.0, 0.0]])
+        gradient, hessian = gradient + survived[0] + failed[0], hessian + survived[1] + failed[1]
     return Slopes(value(rows, theta), gradient, hessian)
 
 
-def _add(gradient: Numbers, hessian: Numbers, first: Numbers, second: Numbers, m: Numbers, slope: Numbers) -> None:
-    """Add rows whose slopes in the level are `first` and `second`."""
+def _summed(first: Numbers, second: Numbers, m: Numbers, slope: Numbers) -> tuple[Numbers, Numbers]:
+    """Return gradient and Hessian of rows whose slopes in the level are `first` and `second`."""
     cross = float(second @ m)
-    gradient += [float(first @ m), float(first.sum())]
-    hessian += np.array([[float(second @ m**2 + first @ slope), cross], [cross, float(second.sum())]])
+    gradient = np.array([float(first @ m), float(first.sum())])
+    return gradient, np.array([[float(second @ m**2 + first @ slope), cross], [cross, float(second.sum())]])
 
 
 def _log_increments(spans: Spans, theta: Numbers) -> Numbers:
