@@ -1,0 +1,102 @@
+"""What may be done about each fitting, and which way is chosen."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from bobstay.rank.choice import Choice, Stakes, weigh
+from bobstay.rank.words import GRAVE
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from bobstay.settings import Settings
+
+    Offer = list[tuple[str, str]]
+
+_COLUMNS = ["action", "method", "scope", "loss_avoided"]
+
+
+def chosen(
+    frame: pd.DataFrame, lives: pd.DataFrame, looks: pd.DataFrame, settings: Settings, as_of: date
+) -> pd.DataFrame:
+    """Return action, method, scope and loss_avoided of each row of `frame`, on its index."""
+    offers = methods_offered(lives, looks, settings)
+    share = access_share(frame, settings)
+    parts = [
+        _chosen_of_type(rows, offers.get(str(kind), offers[""]), share, settings, as_of)
+        for kind, rows in frame.groupby("fitting_type", sort=True)
+    ]
+    return pd.concat(parts) if parts else pd.DataFrame(columns=_COLUMNS, index=frame.index)
+
+
+def methods_offered(lives: pd.DataFrame, looks: pd.DataFrame, settings: Settings) -> dict[str, Offer]:
+    """Return the (method, scope) pairs the fleet has used on each type; under "" those it has used at all.
+
+    A fleet without one look that counts is offered every method in the settings.
+    """
+    counted = looks.loc[looks["grade"].isin(["valid", "not_stated"]), ["life_id", "method", "scope"]]
+    kinds = lives.set_index("life_id")["fitting_type"]
+    used = counted.assign(fitting_type=counted["life_id"].map(kinds)).drop(columns="life_id").drop_duplicates()
+    offers: dict[str, Offer] = {"": sorted(settings.detection)}
+    for kind, method, scope in sorted(zip(used["fitting_type"], used["method"], used["scope"], strict=True)):
+        offers.setdefault(str(kind), []).append((method, scope))
+    every = sorted({pair for kind, pairs in offers.items() if kind for pair in pairs})
+    return offers | {"": every or offers[""]}
+
+
+def access_share(frame: pd.DataFrame, settings: Settings) -> pd.Series[float]:
+    """Return each fitting's share of its access cost: shared by the boat's fittings that need the same access."""
+    sharing = frame.groupby(["boat_id", "access"])["life_id"].transform("size")
+    return (frame["access"].map(settings.costs.access).astype("float64") / sharing).fillna(0.0)
+
+
+def _chosen_of_type(
+    rows: pd.DataFrame, offer: Offer, share: pd.Series[float], settings: Settings, as_of: date
+) -> pd.DataFrame:
+    chance = rows["chance"].to_numpy(np.float64)
+    now = rows["chance_now"].fillna(rows["chance"]).to_numpy(np.float64)
+    stakes = Stakes(chance, now, rows["units"].to_numpy(np.float64), np.asarray(share[rows.index], dtype=np.float64))
+    weighed = weigh(stakes, [settings.detection[pair] for pair in offer], settings.costs)
+    action = _actions(rows, weighed, settings, as_of)
+    numbers = _methods(weighed, offer, settings, chance)
+    pairs = [offer[i] if way == "test" else (None, None) for i, way in zip(numbers, action, strict=True)]
+    avoided = _loss_avoided(action, stakes, weighed, settings.costs.failure)
+    columns = [action, [m for m, _ in pairs], [s for _, s in pairs], avoided]
+    return pd.DataFrame(dict(zip(_COLUMNS, columns, strict=True)), index=rows.index)
+
+
+def _methods(weighed: Choice, offer: Offer, settings: Settings, chance: NDArray[np.float64]) -> NDArray[np.int64]:
+    """Return the number of the method to use: the cheapest, or the surest where no chance can be weighed."""
+    surest = max(range(len(offer)), key=lambda i: settings.detection[offer[i]].found)
+    return np.where(np.isnan(chance), surest, weighed.method)
+
+
+def _actions(rows: pd.DataFrame, weighed: Choice, settings: Settings, as_of: date) -> NDArray[np.object_]:
+    ways = np.array(["leave", "test", "replace"], dtype=object)
+    costs = np.stack([weighed.leave, weighed.test, weighed.replace])
+    cheapest = ways[np.argmin(np.nan_to_num(costs, nan=np.inf), axis=0)]
+    action = np.where(rows["chance"].isna(), _without_chance(rows, settings, as_of), cheapest)
+    return np.where(rows["acts"], "act_now", action)
+
+
+def _without_chance(rows: pd.DataFrame, settings: Settings, as_of: date) -> NDArray[np.object_]:
+    """Test a grave part that has no clear look that still counts; nothing else can be argued without a chance."""
+    years_ago = (pd.Timestamp(as_of) - rows["clear_on"]).dt.days / 365.25
+    looked = years_ago <= settings.guidance.clear_counts_years
+    return np.where((rows["consequence"] >= GRAVE) & ~looked, "test", "leave").astype(object)
+
+
+def _loss_avoided(action: NDArray[np.object_], stakes: Stakes, weighed: Choice, failure: float) -> NDArray[np.float64]:
+    """Return the expected failure loss each action takes away, cost units (an open indication counts as a crack)."""
+    certain = np.where(np.isnan(stakes.chance), 1.0, stakes.chance)
+    share = np.select(
+        [action == "act_now", action == "replace", action == "test"],
+        [certain, stakes.chance, weighed.found * stakes.chance_now],
+        0.0,
+    )
+    return np.asarray(share * failure * stakes.units, dtype=np.float64)

@@ -1,0 +1,125 @@
+"""The reason of each place, in one or two plain sentences made from the facts."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+if TYPE_CHECKING:
+    from bobstay.settings import Settings
+
+GRAVE = 4  # classes from here on: the rig over the side, capsize, sinking
+_AGE = {
+    "stated": "{:.1f} years old",
+    "rough": "about {:.0f} years old",
+    "bounded": "up to {:.0f} years old (day of installation unknown)",
+    "at_least": "at least {:.0f} years old (day of installation unknown)",
+}
+_WORTHLESS = {"below_minima": "below the method's minima", "no_information": "without a usable result"}
+_BASIS = {
+    "own": "from its class's own records",
+    "borrowed": "borrowed from like classes, its own records being too few",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """What all reasons share: the end of the horizon, and the looks of each life by worth."""
+
+    until: date
+    clear_counts_years: float
+    worth: dict[str, Counter[str]]
+
+
+def setting_of(looks: pd.DataFrame, lives: pd.Series[str], settings: Settings, as_of: date) -> Setting:
+    """Count the looks that tell nothing of each of `lives` by grade, and find the end of the horizon."""
+    worth: dict[str, Counter[str]] = {}
+    mine = looks[looks["life_id"].isin(lives)]
+    for life_id, grade in zip(mine["life_id"], mine["grade"], strict=True):
+        worth.setdefault(life_id, Counter())[grade] += 1
+    until = as_of + timedelta(days=round(settings.horizon_years * 365.25))
+    return Setting(until, settings.guidance.clear_counts_years, worth)
+
+
+def reason(row: Any, shared: Setting) -> str:
+    """Return why the row stands where it stands; `row` is a named tuple of the priority frame before its writing."""
+    return f"{_state(row, shared)} {_chance(row, shared)} {_action(row)}".strip()
+
+
+def percent(chance: float) -> str:
+    """Write a chance as whole percent, "<1 %" and ">99 %" at the ends."""
+    if chance < 0.01:
+        return "<1 %"
+    return ">99 %" if chance > 0.99 else f"{chance * 100:.0f} %"
+
+
+def _state(row: Any, shared: Setting) -> str:
+    if row.action == "act_now":
+        return f"Open indication since {_day(row.open_indication_on)}: take it out of use until it is followed up."
+    if row.list == "nobody_looked":
+        return _nobody(row, shared.worth.get(row.life_id, Counter()))
+    if pd.isna(row.clear_on):
+        return "An indication was seen and not called unfounded."
+    by = "" if pd.isna(row.last_method) else f" (last method: {_words(row.last_method)})"
+    return f"The last look that counts found nothing on {_day(row.clear_on)}{by}."
+
+
+def _nobody(row: Any, worth: Counter[str]) -> str:
+    if pd.notna(row.voided_by):
+        return f"Not looked at since {_spaced(row.voided_by)}: what was found clear before no longer counts."
+    told = [f"{worth[grade]} {text}" for grade, text in _WORTHLESS.items() if worth[grade]]
+    if told:
+        return f"Nobody has looked at this part in a way that counts: {', '.join(told)}."
+    return "Nobody has looked at this part: no record names it."
+
+
+def _chance(row: Any, shared: Setting) -> str:
+    age = _AGE.get(row.age_basis, "{:.1f} years old").format(row.age_years)
+    facts = f"It is {age}, consequence class {row.consequence}"
+    if pd.isna(row.chance):
+        return f"{facts}; no chance can be estimated from these records, so its place rests on class and age only."
+    if row.action == "act_now":
+        return f"{facts}."
+    ends = f"{percent(row.chance_lower)} to {percent(row.chance_upper)}"
+    basis = _BASIS.get(row.basis, "basis not stated")
+    return (
+        f"{facts}; the chance of an indication-worthy crack by {shared.until} is {percent(row.chance)} ({ends}), "
+        f"{basis}{_driver(row)}."
+    )
+
+
+def _driver(row: Any) -> str:
+    if pd.isna(row.chance_now) or row.chance < 0.02:
+        return ""
+    return ", most of it already there" if row.chance_now > 0.5 * row.chance else ", most of it still to come"
+
+
+def _action(row: Any) -> str:
+    if row.action == "act_now":
+        return ""
+    if row.action == "test":
+        how = f"Test by {_words(row.method)}, {'taken off' if row.scope == 'removed' else 'where it sits'}"
+        return f"{how}: the cheapest way at the costs set." if pd.notna(row.chance) else f"{how}: its failure is grave."
+    if row.action == "replace":
+        return "Renew: the cheapest way at the costs set."
+    if row.list == "nobody_looked" and row.consequence >= GRAVE:
+        return "Left only because nothing pays at the costs set; its failure is grave and nobody has looked."
+    if pd.isna(row.chance):
+        return "Left for now for want of an estimate."
+    return "Lower on this list: neither a test nor renewal pays at the costs set."
+
+
+def _day(value: Any) -> str:
+    return str(pd.Timestamp(value).date())
+
+
+def _words(word: str) -> str:
+    return word.replace("_", " ")
+
+
+def _spaced(text: str) -> str:
+    return " ".join(str(text).split())

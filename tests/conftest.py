@@ -1,0 +1,1 @@
+"""Makes this folder's shared fixtures importable by the tests below it."""
