@@ -25,8 +25,8 @@ _LIMITS: dict[str, tuple[float, float] | tuple[str, ...]] = {
     "estimate.draws": (100, 20000),
     "estimate.interval": (0.5, 0.99),
     "estimate.late_joiner_cleared": (0, 1),
-    "detection.found": (0.01, 0.99),
-    "detection.false_call": (0.0001, 0.5),
+    "detection.found": (0.001, 0.9999),
+    "detection.false_call": (0.000001, 0.5),
     "detection.weight": (0, 1e6),
     "consequence.units": (0, 1e9),
     "consequence.classes": (1, 5),
@@ -223,6 +223,8 @@ class _Reader:
             self.sources[f"consequence.{key}"] = self.source
             if key in {"1", "2", "3", "4", "5"}:
                 units[int(key)] = self.scalar(float, v, "consequence.units", f"consequence.{key}")
+            elif key.isdigit():
+                raise self.unknown(f"consequence.{key}", ["1", "2", "3", "4", "5"])
             elif key == "otherwise":
                 otherwise = self.scalar(int, v, "consequence.otherwise", "consequence.otherwise")
             else:

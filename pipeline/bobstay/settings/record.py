@@ -51,6 +51,7 @@ _FALSE_CALL = {"visual": 0.01, "magnified": 0.015, "penetrant": 0.05}
 
 
 def default_detection() -> dict[tuple[str, str], Rates]:
+    """Return the assumed rates of every method, taken off and in place."""
     return {
         (method, scope): Rates(found, _FALSE_CALL.get(method, 0.03))
         for method, pair in _FOUND.items()
