@@ -1,0 +1,163 @@
+"""Parts of the invented demo fleet: when each was put in, when it truly cracks, and what the records say of it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import TYPE_CHECKING
+
+from .generate_truth import (
+    BAD_BATCH_FACTOR,
+    BAD_BATCHES,
+    CLASSES,
+    CLEARED_BEFORE_JOINING,
+    DAYS_A_YEAR,
+    DUPLEX,
+    RENEWED_BEFORE_JOINING,
+    STAINLESS_304,
+    STAINLESS_316,
+    Dice,
+    batch_name,
+    effect_of,
+)
+
+if TYPE_CHECKING:
+    from .generate_boats import Boat, Place
+
+NEVER = date(9999, 12, 31)
+SUPPLIERS = ("S1", "S2", "S3", "S4", "S5", "S6")
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One part in one place: what is recorded of it, and the true age at which it cracks."""
+
+    boat: Boat
+    place: Place
+    number: int
+    material: str
+    installed: date
+    installed_text: str
+    supplier: str
+    batch: str
+    is_bad: bool
+    onset_years: float
+    has_row: bool = True  # has a row of its own in fittings
+
+    @property
+    def onset(self) -> date:
+        """Return the day from which there is a crack to be found."""
+        return later(self.installed, self.onset_years)
+
+
+def later(day: date, years: float) -> date:
+    """Return the day so many years later, or NEVER."""
+    if day.year + years > 9000:
+        return NEVER
+    return day + timedelta(days=round(years * DAYS_A_YEAR))
+
+
+def first_part(boat: Boat, place: Place) -> Part:
+    """Return the part in the place on the day the boat's records begin, whatever befell those before it."""
+    dice = Dice("before", boat.boat_id, place.fitting_id)
+    part = _new(boat, place, 1, place.material, boat.built, "built")
+    turn = 1
+    while (taken_out := _cleared_before(boat, part, dice)) < boat.joined:
+        part = _new(boat, place, 1, place.material, taken_out, f"built{turn}")
+        turn += 1
+    if boat.joined_new:
+        return part
+    return _as_remembered(part, dice)
+
+
+def _cleared_before(boat: Boat, part: Part, dice: Dice) -> date:
+    """Return when a part was renewed before the boat joined, or NEVER."""
+    if part.onset < boat.joined and dice.happens(CLEARED_BEFORE_JOINING):
+        return later(part.onset, dice.between(0.1, 3))
+    if dice.happens(RENEWED_BEFORE_JOINING):
+        return later(part.installed, dice.between(8, 20))
+    return NEVER
+
+
+def _as_remembered(part: Part, dice: Dice) -> Part:
+    """Blur what is known of a part from before the records: dates, and nearly always supplier and batch."""
+    original = part.installed == part.boat.built
+    text = dice.pick(_REMEMBERED if original else _GUESSED)
+    knows_batch = dice.happens(0.1)
+    return Part(
+        part.boat, part.place, 1, part.material, part.installed, _say(part, text, dice),
+        part.supplier if knows_batch else "", part.batch if knows_batch else "", part.is_bad, part.onset_years,
+    )
+
+
+_REMEMBERED = {"year": 0.3, "empty": 0.25, "about": 0.13, "unknown": 0.07, "range": 0.1, "before": 0.05, "day": 0.1}
+_GUESSED = {"empty": 0.35, "about": 0.25, "range": 0.2, "unknown": 0.1, "year": 0.1}
+
+
+def _say(part: Part, how: str, dice: Dice) -> str:
+    year, joined = part.installed.year, part.boat.joined.year
+    low, high = max(year - dice.whole(0, 3), part.boat.built.year), min(year + dice.whole(0, 3), joined)
+    said = {
+        "day": part.installed.isoformat(),
+        "year": str(year),
+        "about": f"{year}~",
+        "range": f"{low}/{high}" if low < high else str(year),
+        "before": f"../{joined}",
+        "unknown": "XXXX",
+        "empty": "",
+    }
+    return said[how]
+
+
+def _new(boat: Boat, place: Place, number: int, material: str, day: date, turn: str) -> Part:
+    supplier = _supplier(boat, place.fitting_type, material, day.year)
+    batch = batch_name(supplier, day.year)
+    bad = any((b.fitting_type, b.material, b.batch) == (place.fitting_type, material, batch) for b in BAD_BATCHES)
+    dice = Dice("part", boat.boat_id, place.fitting_id, number, turn)
+    truth = CLASSES[place.fitting_type, material]
+    scale = truth.scale_years * _stretch(boat, place) / (BAD_BATCH_FACTOR if bad else 1)
+    onset = dice.weibull(truth.shape, scale)
+    return Part(boat, place, number, material, day, _recorded(day, boat, dice), supplier, batch, bad, onset)
+
+
+def _stretch(boat: Boat, place: Place) -> float:
+    return math.exp(effect_of(boat.water, boat.climate, boat.service, place.through_deck) + boat.effect)
+
+
+def _recorded(day: date, boat: Boat, dice: Dice) -> str:
+    if day == boat.joined or dice.happens(0.93):
+        return day.isoformat()
+    return f"{day:%Y-%m}"
+
+
+def _supplier(boat: Boat, fitting_type: str, material: str, year: int) -> str:
+    dice = Dice("supplier", boat.boat_id, fitting_type, year)
+    for bad in BAD_BATCHES:
+        if (bad.fitting_type, bad.material, bad.year) == (fitting_type, material, year) and dice.happens(0.95):
+            return bad.supplier
+    return dice.one_of(SUPPLIERS)
+
+
+def next_part(old: Part, day: date, *, own_row: bool) -> Part:
+    """Return the part that follows `old` from `day` on; without a row of its own it copies type and material."""
+    if not own_row:
+        new = _new(old.boat, old.place, old.number + 1, old.material, day, "kept")
+        return Part(
+            new.boat, new.place, new.number, new.material, day, "", "", "", new.is_bad, new.onset_years, has_row=False
+        )
+    dice = Dice("renewal", old.boat.boat_id, old.place.fitting_id, old.number)
+    new = _new(old.boat, old.place, old.number + 1, _renewed_in(old, day, dice), day, "renewed")
+    return Part(
+        new.boat, new.place, new.number, new.material, day, day.isoformat(),
+        new.supplier, new.batch, new.is_bad, new.onset_years,
+    )
+
+
+def _renewed_in(old: Part, day: date, dice: Dice) -> str:
+    """Choose the material of a renewed part: mostly the same, sometimes the better one."""
+    if old.place.fitting_type == "chainplate" and day.year >= CLASSES["chainplate", DUPLEX].used_from:
+        return dice.pick({STAINLESS_316: 4, DUPLEX: 6})
+    if old.material == STAINLESS_304:
+        return dice.pick({STAINLESS_304: 4, STAINLESS_316: 6})
+    return old.material
