@@ -1,0 +1,155 @@
+"""Guidance for each class of fittings: test from, test again after, renew by; with the rule that set each age."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from bobstay.consequences import consequence_classes
+from bobstay.guidance.advice import Advice, Standing
+from bobstay.guidance.ages import Draws
+from bobstay.guidance.rules import UNSET, Age, Case, replace_by, retest, test_from
+from bobstay.guidance.words import assumption, binding
+from bobstay.tables import GUIDANCE, checked
+
+if TYPE_CHECKING:
+    from bobstay.settings import Settings
+
+    Key = tuple[str, str]
+
+
+def guide(classes: pd.DataFrame, class_draws: pd.DataFrame, lives: pd.DataFrame, *, settings: Settings) -> pd.DataFrame:
+    """Return `tables.GUIDANCE`, a row for each row of `classes`.
+
+    Ages are the cautious ends of their ranges, rounded down to half years. With a curve of its own a class gets no age
+    beyond oldest_years; borrowed ages may lie beyond, which `assumption` then says.
+    """
+    draws = _draws_by_class(class_draws)
+    standings = _standings(lives, settings)
+    rows = [(row, standings.get((row.fitting_type, row.material), _nothing(row, settings))) for row in _rows(classes)]
+    known = {
+        (row.fitting_type, row.material): (standing.consequence, advice)
+        for row, standing in rows
+        if (advice := _own(row, standing, draws, settings)) is not None
+    }
+    told = [_row(row, standing, _interim(row, standing, known, settings), settings) for row, standing in rows]
+    return checked(pd.DataFrame(told, columns=list(GUIDANCE.column_names)), GUIDANCE)
+
+
+def _rows(classes: pd.DataFrame) -> list[Any]:
+    return list(classes.sort_values(["fitting_type", "material"]).itertuples(index=False))
+
+
+def _draws_by_class(class_draws: pd.DataFrame) -> dict[Key, Draws]:
+    ordered = class_draws.sort_values(["fitting_type", "material", "draw"], kind="stable")
+    columns = ["log_scale", "log_shape", "boat_sd"]
+    return {
+        (str(kind), str(material)): Draws(*(rows[name].to_numpy(dtype=np.float64) for name in columns))
+        for (kind, material), rows in ordered.groupby(["fitting_type", "material"], sort=True)
+    }
+
+
+def _standings(lives: pd.DataFrame, settings: Settings) -> dict[Key, Standing]:
+    """Return each class's usual consequence (the graver of two equally usual), access, and counts of lives."""
+    frame = lives.assign(consequence=consequence_classes(lives, settings))
+    grouped = frame.groupby(["fitting_type", "material"], sort=True)
+    return {(str(kind), str(material)): _standing(rows) for (kind, material), rows in grouped}
+
+
+def _standing(rows: pd.DataFrame) -> Standing:
+    usual = rows["consequence"].value_counts().sort_index(ascending=False)
+    access = rows["access"].dropna().mode()
+    looked = rows["valid_look_count"] > 0
+    return Standing(
+        consequence=int(usual.index[int(usual.to_numpy().argmax())]),
+        access=None if access.empty else str(access.min()),
+        looked_count=int(looked.sum()),
+        found_count=int((looked & np.isfinite(rows["upper_years"])).sum()),
+    )
+
+
+def _nothing(row: Any, settings: Settings) -> Standing:
+    """Return the standing of a class without lives: the consequence its type has in the settings."""
+    kind = pd.DataFrame({"fitting_type": [row.fitting_type], "consequence": [np.nan]})
+    return Standing(int(consequence_classes(kind, settings)[0]), None, 0, 0)
+
+
+def _own(row: Any, standing: Standing, draws: dict[Key, Draws], settings: Settings) -> Advice | None:
+    """Return what the class's draws say, its own or borrowed; None where the estimate made none."""
+    mine = draws.get((row.fitting_type, row.material))
+    if mine is None:
+        return None
+    case = _case(row, standing, mine, settings)
+    source = "borrowed" if row.evidence == "none" else "own"
+    test, renew = test_from(case, settings), replace_by(case, settings)
+    oldest = float(row.oldest_years)
+    is_beyond = not max(test.upper, renew.upper) <= oldest
+    is_capped = source == "own" and max(test.years, renew.years) > oldest
+    if is_capped:
+        test, renew = (_capped(age, oldest) for age in (test, renew))
+    again = retest(case, test.years, settings)
+    return Advice(test.rounded(), again.rounded(), renew.rounded(), source, is_capped=is_capped, is_beyond=is_beyond)
+
+
+def _case(row: Any, standing: Standing, draws: Draws, settings: Settings) -> Case:
+    access_cost = settings.costs.access.get(standing.access or "", 0.0)
+    growth = growth_years(row.fitting_type, settings)
+    return Case(draws, standing.consequence, growth, access_cost, _usual_found(settings))
+
+
+def growth_years(fitting_type: str, settings: Settings) -> float:
+    """Return the assumed median growth from detectable to broken of a type, years."""
+    word = " ".join(fitting_type.replace("_", " ").lower().split())
+    return settings.guidance.growth_years.get(word, settings.guidance.growth_years_otherwise)
+
+
+def _usual_found(settings: Settings) -> float:
+    """Return the chance that a penetrant test, the part taken off, shows a crack: the test guidance is written for."""
+    return settings.detection["penetrant", "removed"].found
+
+
+def _capped(age: Age, oldest: float) -> Age:
+    """Return the age, not beyond the end of the evidence; its upper end keeps what the curve says."""
+    if age.years <= oldest:
+        return age
+    return Age(oldest, min(age.lower, oldest), max(age.upper, oldest), "end of the evidence")
+
+
+def _interim(row: Any, standing: Standing, known: dict[Key, tuple[int, Advice]], settings: Settings) -> Advice:
+    """Return the class's advice; without a curve the earliest of the same type, else of the same consequence."""
+    mine = known.get((row.fitting_type, row.material))
+    if mine is not None:
+        return mine[1]
+    half = max(0.5, growth_years(row.fitting_type, settings) / 2)
+    again = Age(half, half, half, "half the assumed growth time").rounded()
+    alike = {key: advice for key, (_, advice) in known.items() if key[0] == row.fitting_type} or {
+        key: advice for key, (consequence, advice) in known.items() if consequence == standing.consequence
+    }
+    if not alike:
+        return Advice(UNSET, again, UNSET, "none")
+    lender = min(alike, key=lambda key: (alike[key].test.years, key))
+    lent = alike[lender]
+    shorter = min(lent.again, again, key=lambda age: age.years)
+    return replace(lent, again=shorter, source="interim", lender=", ".join(lender), is_capped=False, is_beyond=True)
+
+
+def _row(row: Any, standing: Standing, advice: Advice, settings: Settings) -> dict[str, Any]:
+    ages = {"test_from": advice.test, "retest": advice.again, "replace_by": advice.renew}
+    numbers = {
+        f"{name}_years{end}": value
+        for name, age in ages.items()
+        for end, value in (("", age.years), ("_lower", age.lower), ("_upper", age.upper))
+    }
+    return numbers | {
+        "fitting_type": row.fitting_type,
+        "material": row.material,
+        "binding_rule": binding(advice),
+        "oldest_years": row.oldest_years,
+        "beyond_evidence": advice.is_beyond,
+        "assumption": assumption(row, standing, advice, settings),
+        "consequence": standing.consequence,
+        "evidence": row.evidence,
+    }
