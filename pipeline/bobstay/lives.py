@@ -1,0 +1,84 @@
+"""Lives: from the rows of fittings, looks and events to what is known of each part's service."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import TYPE_CHECKING
+
+from bobstay.errors import UnusableDataError
+from bobstay.store import query
+
+if TYPE_CHECKING:
+    import duckdb
+
+    from bobstay.settings import Settings
+
+# In the order of building: each SELECT reads only those above it and the input tables.
+_STEPS = (
+    "places",
+    "graded_looks",
+    "actions",
+    "fitting_rows",
+    "handovers",
+    "parts",
+    "spells",
+    "paired_looks",
+    "life_looks",
+    "orphan_looks",
+    "tallies",
+    "voidings",
+    "lives",
+    "coverage",
+)
+_KEPT = frozenset({"spells", "life_looks", "orphan_looks", "lives", "coverage"})
+
+
+def build_lives(con: duckdb.DuckDBPyConnection, *, as_of: date, settings: Settings) -> None:
+    """Build the tables spells, life_looks, orphan_looks, lives and coverage anew, all or none of them.
+
+    Rows dated after `as_of` are not yet known. `con` must have no transaction open.
+    """
+    con.begin()
+    try:
+        _rank_methods(con, settings)
+        for name in _STEPS:
+            _build(con, name, as_of)
+        for name in (*_STEPS, "method_ranks"):
+            if name not in _KEPT:
+                con.execute(f'DROP TABLE "{name}"')
+    except BaseException:
+        con.rollback()
+        raise
+    con.commit()
+
+
+def newest_day(con: duckdb.DuckDBPyConnection, *, today: date | None = None) -> date:
+    """Return the newest day among looks, installations, removals and events, never after `today`.
+
+    Raises UnusableDataError where no row has a day.
+    """
+    found = con.execute(query("newest_day"), {"today": today or date.today()}).fetchone()
+    if found is None or found[0] is None:
+        raise UnusableDataError(
+            "no row has a day that could serve as the as-of date",
+            where="inspections, fittings, events",
+            remedy="state as_of in the settings",
+        )
+    day: date = found[0]
+    return day
+
+
+def _build(con: duckdb.DuckDBPyConnection, name: str, as_of: date) -> None:
+    text = query(name)
+    kind = "TABLE" if name in _KEPT else "TEMP TABLE"
+    con.execute(f'CREATE OR REPLACE {kind} "{name}" AS {text}', {"as_of": as_of} if "$as_of" in text else {})
+
+
+def _rank_methods(con: duckdb.DuckDBPyConnection, settings: Settings) -> None:
+    """Number method and scope by the chance to show a crack that is there, the surest highest."""
+    order = sorted((rates.found, method, scope) for (method, scope), rates in settings.detection.items())
+    con.execute("CREATE OR REPLACE TEMP TABLE method_ranks (method VARCHAR, scope VARCHAR, code BIGINT)")
+    con.executemany(
+        "INSERT INTO method_ranks VALUES ($1, $2, $3)",
+        [(method, scope, code) for code, (_, method, scope) in enumerate(order)],
+    )
