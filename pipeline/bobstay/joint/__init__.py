@@ -1,0 +1,32 @@
+"""The default estimate: latent onset, crossed pooling, covariates, detection rates and a boat effect, in one.
+
+Maths only: arrays in, arrays and records out. The model and the order of its steps are told in `fleet` and `ascent`.
+"""
+
+from __future__ import annotations
+
+from bobstay.joint.ascent import Estimated, estimate
+from bobstay.joint.chances import Chances, chances, with_hidden_copies
+from bobstay.joint.design import Design, crossed_design, separate_design
+from bobstay.joint.draws import ClassDraws, Patterns, b10_years, draw_classes
+from bobstay.joint.fleet import Fleet
+from bobstay.joint.rates import KINDS, RatePrior, look_code
+
+__all__ = [
+    "KINDS",
+    "Chances",
+    "ClassDraws",
+    "Design",
+    "Estimated",
+    "Fleet",
+    "Patterns",
+    "RatePrior",
+    "b10_years",
+    "chances",
+    "crossed_design",
+    "draw_classes",
+    "estimate",
+    "look_code",
+    "separate_design",
+    "with_hidden_copies",
+]

@@ -1,0 +1,145 @@
+"""The model at a point: likelihood, gradient and Hessian in coefficients, boat effects and logit rates."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from bobstay.joint.blocks import assemble
+from bobstay.joint.design import BOAT, Design
+from bobstay.joint.fleet import Fleet, Floats
+from bobstay.joint.layout import Layout, lay_out
+from bobstay.joint.passes import Terms, Weights, joined, log_likelihoods, pass_over, weigh
+from bobstay.joint.rates import (
+    RateCounts,
+    RatePrior,
+    code_tables,
+    log_rate_prior,
+    rate_counts,
+    rate_score,
+)
+from bobstay.joint.solve import Blocks, Prior
+
+RATE_DIFFERENCE = 0.02  # on the logit scale
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """Where the search stands: coefficients (P,), boat effects (G,), logit rates (2R,), ln standard deviations (6,)."""
+
+    coefficients: Floats
+    boats: Floats
+    psi: Floats
+    log_sd: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """The model evaluated at a point."""
+
+    terms: Terms
+    blocks: Blocks
+    counts: RateCounts
+    score: Floats  # gradient in psi, prior included
+    value: float  # log-likelihood plus log priors of coefficients, boats and rates
+
+
+@dataclass(frozen=True, slots=True)
+class RateColumns:
+    """Negative Hessian columns of the logit rates: with coefficients, boats and each other."""
+
+    inner: Floats
+    cross: Floats
+    corner: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class Model:
+    """A fleet, its design and priors, with the looks laid out once."""
+
+    fleet: Fleet
+    design: Design
+    rates: RatePrior
+    cleared: float
+    has_boats: bool
+    layout: Layout
+
+    @classmethod
+    def of(cls, fleet: Fleet, design: Design, rates: RatePrior, *, cleared: float, has_boats: bool) -> Model:
+        """Lay out the looks of `fleet` for this design."""
+        return cls(fleet, design, rates, cleared, has_boats, lay_out(fleet, rates.row_count))
+
+    def with_fleet(self, fleet: Fleet) -> Model:
+        """Return the same model of another fleet."""
+        return replace(self, fleet=fleet, layout=lay_out(fleet, self.rates.row_count))
+
+    def weights(self, psi: Floats) -> Weights:
+        """Return the weights of the looks for these rates."""
+        return weigh(self.layout, code_tables(psi, self.cleared), self.cleared)
+
+    def ab(self, point: Point, boats: Floats | None = None) -> tuple[Floats, Floats]:
+        """Return ln scale and ln shape of every life."""
+        z, k = point.coefficients, self.fleet.class_index
+        a = (self.design.scale_rows @ z)[k] + self.fleet.covariates @ z[self.design.covariates]
+        if self.has_boats:
+            a = a + (point.boats if boats is None else boats)[self.fleet.boat_index]
+        return a, (self.design.shape_rows @ z)[k]
+
+    def prior(self, log_sd: Floats) -> Prior:
+        """Return the priors of coefficients and boats for these ln standard deviations."""
+        sd = float(np.exp(log_sd[BOAT])) if self.has_boats else None
+        return Prior(self.design.prior_precision(log_sd), self.design.mean, sd)
+
+    def log_prior(self, point: Point) -> float:
+        """Return the log prior of coefficients, boats and rates, up to a constant at fixed standard deviations."""
+        prior = self.prior(point.log_sd)
+        value = -0.5 * float((prior.precision * (point.coefficients - prior.mean) ** 2).sum())
+        if prior.boat_sd is not None:
+            value -= 0.5 * float((point.boats**2).sum()) / prior.boat_sd**2
+        return value + (log_rate_prior(point.psi, self.rates) if self.rates.estimated else 0.0)
+
+    def value(self, point: Point, weights: Weights) -> float:
+        """Return log-likelihood plus log priors without derivatives."""
+        ll = joined(self.layout, log_likelihoods(self.layout, weights, *self.ab(point)))
+        return float(ll.sum()) + self.log_prior(point)
+
+    def see(self, point: Point, weights: Weights | None = None, spread: Floats | None = None) -> Seen:
+        """Evaluate at a point; with `spread` (G,) average all terms over boat effects one spread up and down."""
+        weights = self.weights(point.psi) if weights is None else weights
+        if spread is None:
+            terms = pass_over(self.layout, weights, *self.ab(point))
+        else:
+            up = pass_over(self.layout, weights, *self.ab(point, point.boats + spread))
+            down = pass_over(self.layout, weights, *self.ab(point, point.boats - spread))
+            terms = mean_terms(up, down)
+        counts = rate_counts(self.layout.looks_by_code, terms.cracked_by_code)
+        value = float(terms.ll.sum()) + self.log_prior(point)
+        return Seen(
+            terms=terms,
+            blocks=assemble(self.fleet, self.design, terms),
+            counts=counts,
+            score=rate_score(counts, point.psi, self.rates),
+            value=value,
+        )
+
+    def rate_columns(self, point: Point, seen: Seen) -> RateColumns:
+        """Return the Hessian columns of the rates by one-sided differences of the gradient (2R passes)."""
+        columns = [self._rate_column(point, seen, place) for place in range(len(point.psi))]
+        inner, cross, corner = (np.stack(part, axis=1) for part in zip(*columns, strict=True))
+        return RateColumns(inner, cross, 0.5 * (corner + corner.T))
+
+    def _rate_column(self, point: Point, seen: Seen, place: int) -> tuple[Floats, Floats, Floats]:
+        psi = point.psi.copy()
+        psi[place] += RATE_DIFFERENCE
+        there = self.see(replace(point, psi=psi))
+        return (
+            (seen.blocks.gradient - there.blocks.gradient) / RATE_DIFFERENCE,
+            (seen.blocks.boat_gradient - there.blocks.boat_gradient) / RATE_DIFFERENCE,
+            (seen.score - there.score) / RATE_DIFFERENCE,
+        )
+
+
+def mean_terms(up: Terms, down: Terms) -> Terms:
+    """Return the mean of two sets of terms."""
+    return Terms(*(0.5 * (getattr(up, name) + getattr(down, name)) for name in Terms.__slots__))
