@@ -1,0 +1,115 @@
+"""The ages at which each class is first tested, tested again and renewed, on one axis."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+from bobstay.charts.svg import GROUND, INK, OXBLOOD, RUST, TEAL, TEAL_PALE, drawn
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+_ROW = 27  # height of a class, px
+_WIDTH = 640
+_WORDS = {"thin": "thin evidence", "none": "no finding of its own"}
+
+
+def ages_chart(guidance: Sequence[Mapping[str, Any]]) -> str:
+    """Draw rows of the guidance table to SVG; an empty text where no class has an age.
+
+    Bars run from the test-from to the replace-by age with a notch at each retest; lines under them are the bounds.
+    """
+    rows = [_bar(row) for row in guidance if _given(row["test_from_years"])]
+    if not rows:
+        return ""
+    end = _axis_end(rows)
+    title = "Ages in years at which each class of fitting is first tested, tested again and renewed; numbers in the table"
+    return drawn(_layers(rows, end), name="ages", title=title)
+
+
+def _bar(row: Mapping[str, Any]) -> dict[str, Any]:
+    renew = row["replace_by_years"] if _given(row["replace_by_years"]) else None
+    return {
+        "class": f"{row['fitting_type']}, {row['material']}",
+        "test": row["test_from_years"],
+        "test_low": row["test_from_years_lower"],
+        "test_high": row["test_from_years_upper"],
+        "retest": row["retest_years"] if _given(row["retest_years"]) else None,
+        "renew": renew,
+        "renew_low": row["replace_by_years_lower"] if renew else None,
+        "renew_high": row["replace_by_years_upper"] if renew else None,
+        "oldest": row["oldest_years"],
+        "note": ", ".join(filter(None, (_WORDS.get(row["evidence"]), row["beyond_evidence"] and "beyond the evidence"))),
+    }
+
+
+def _given(value: float | None) -> bool:
+    return value is not None and math.isfinite(value)
+
+
+def _axis_end(rows: Sequence[Mapping[str, Any]]) -> float:
+    reach = [row[k] for row in rows for k in ("test", "renew", "oldest") if _given(row[k])]
+    return float(min(60, 5 * math.ceil((max(reach) + 1) / 5)))
+
+
+def _notches(rows: Sequence[Mapping[str, Any]], end: float) -> list[dict[str, Any]]:
+    marks = []
+    for row in rows:
+        age, stop = row["test"], row["renew"] if row["renew"] is not None else end
+        while row["retest"] and age + row["retest"] < stop - 0.2:
+            age += row["retest"]
+            marks.append({"class": row["class"], "at": age})
+    return marks
+
+
+def _spans(rows: Sequence[Mapping[str, Any]], end: float) -> list[dict[str, Any]]:
+    pairs = [("test_low", "test_high", TEAL), ("renew_low", "renew_high", OXBLOOD)]
+    return [
+        {"class": row["class"], "low": min(row[low], end), "high": min(row[high], end), "ink": ink}
+        for row in rows
+        for low, high, ink in pairs
+        if row[low] is not None and row[high] is not None
+    ]
+
+
+def _layers(rows: list[dict[str, Any]], end: float) -> Any:
+    import altair as alt
+
+    order = [r["class"] for r in sorted(rows, key=lambda r: (r["test"], r["class"]))]
+    renewed = [r | {"stop": min(r["renew"] + end * 0.032, end)} for r in rows if r["renew"] is not None]
+    bars = [r | {"stop": r["renew"] if r["renew"] is not None else end, "zero": 0} for r in rows]
+    y = alt.Y("class:N", sort=order, title=None, scale=alt.Scale(paddingInner=0.1, paddingOuter=0.1),
+              axis=alt.Axis(ticks=False, domain=False, labelLimit=240, labelPadding=8, grid=False))  # fmt: skip
+    x = alt.Scale(domain=[0, end], nice=False)
+    axis = alt.Axis(orient="top", tickMinStep=5, title="age in service, years")
+
+    def base(values: list[dict[str, Any]]) -> alt.Chart:
+        return alt.Chart(alt.Data(values=values)).encode(y=y)
+
+    def across(field: str) -> alt.X:
+        return alt.X(f"{field}:Q", scale=x, axis=axis)
+
+    return alt.layer(
+        base(bars).mark_bar(color=GROUND, height=13, yOffset=-4).encode(x=across("zero"), x2="test:Q"),
+        base(bars).mark_bar(color=TEAL_PALE, height=13, yOffset=-4).encode(x=across("test"), x2="stop:Q"),
+        base(_notches(rows, end))
+        .mark_tick(color=TEAL, thickness=1.6, size=13, orient="vertical", yOffset=-4)
+        .encode(x=across("at")),
+        base(renewed).mark_bar(color=OXBLOOD, height=13, yOffset=-4).encode(x=across("renew"), x2="stop:Q"),
+        base(_spans(rows, end))
+        .mark_rule(strokeWidth=2.4, yOffset=7)
+        .encode(x=across("low"), x2="high:Q", color=alt.Color("ink:N", scale=None)),
+        base([r for r in rows if _given(r["oldest"]) and r["oldest"] <= end])
+        .mark_tick(color=INK, thickness=3, size=20, orient="vertical", yOffset=-2)
+        .encode(x=across("oldest")),
+        base(bars)
+        .mark_text(align="right", dx=-4, yOffset=-4, fontWeight="bold", fontSize=11)
+        .encode(x=across("test"), text=alt.Text("test:Q", format="~g")),
+        base(renewed)
+        .mark_text(align="center", dx=_WIDTH * 0.016, yOffset=-4, color="white", fontWeight="bold", fontSize=11)
+        .encode(x=across("renew"), text=alt.Text("renew:Q", format="~g")),
+        base([r for r in rows if r["note"]])
+        .mark_text(align="left", dx=8, fontStyle="italic", fontSize=11, color=RUST)
+        .encode(x=alt.value(_WIDTH), text="note:N"),
+    ).properties(width=_WIDTH, height=_ROW * len(rows))

@@ -1,0 +1,78 @@
+"""The answer at the head of the fleet page: few numbers, each with its bounds."""
+
+from __future__ import annotations
+
+from calendar import monthrange
+from dataclasses import dataclass
+from datetime import date
+from typing import TYPE_CHECKING
+
+from bobstay.report.words import known
+
+if TYPE_CHECKING:
+    from bobstay.report.boats import Boat
+    from bobstay.report.fleet import Fleet, Row
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What a yard acts on first.
+
+    `expected_low` and `expected_high` sum the ends of the single intervals: bounds at the outside, for errors that all
+    go one way.
+    """
+
+    fittings: int
+    estimated: int
+    expected: float
+    expected_low: float
+    expected_high: float
+    open_count: int
+    act_boats: int
+    first: list[Boat]
+    evidence: list[Row]
+    nobody: list[Row]
+    types: list[str]
+    horizon_end: date
+    looks: int
+    tenth_share: float | None  # share of the expected cracks that the tenth with the highest chances holds
+
+
+def answer_of(fleet: Fleet, boats: list[Boat]) -> Answer:
+    """Work out the answer from the priority list and the boats in their order."""
+    rows = fleet.tables["priority"]
+    told = [r for r in rows if known(r["chance"])]
+    expected = sum(r["chance"] for r in told)
+    return Answer(
+        fittings=len(rows),
+        estimated=len(told),
+        expected=expected,
+        expected_low=sum(r["chance_lower"] for r in told if known(r["chance_lower"])),
+        expected_high=sum(r["chance_upper"] for r in told if known(r["chance_upper"])),
+        open_count=sum(r["action"] == "act_now" for r in rows),
+        act_boats=sum(bool(b.open_fittings) for b in boats),
+        first=[b for b in boats if b.fittings],
+        evidence=[r for r in rows if r["list"] == "evidence"],
+        nobody=[r for r in rows if r["list"] != "evidence"],
+        types=_types(rows),
+        horizon_end=_months_on(fleet.as_of, fleet.settings.horizon_months),
+        looks=sum(r["looks"] for r in fleet.look_worth if r["shows"] != "nothing"),
+        tenth_share=_tenth(sorted((r["chance"] for r in told), reverse=True), expected),
+    )
+
+
+def _types(rows: list[Row]) -> list[str]:
+    """Return fitting types by the worst consequence among them, then by name."""
+    worst: dict[str, int] = {}
+    for row in rows:
+        worst[row["fitting_type"]] = max(worst.get(row["fitting_type"], 0), row["consequence"])
+    return sorted(worst, key=lambda t: (-worst[t], t))
+
+
+def _tenth(chances: list[float], total: float) -> float | None:
+    return sum(chances[: -(-len(chances) // 10)]) / total if total > 0 else None
+
+
+def _months_on(day: date, months: int) -> date:
+    year, month = divmod(day.year * 12 + day.month - 1 + months, 12)
+    return date(year, month + 1, min(day.day, monthrange(year, month + 1)[1]))

@@ -1,0 +1,113 @@
+"""Everything the pages speak of, read once from the store as plain rows."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from bobstay import store
+from bobstay.errors import UsageError
+from bobstay.tables import OUTPUT_BY_NAME
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from datetime import date
+
+    import duckdb
+    import numpy as np
+    import numpy.typing as npt
+
+    from bobstay.settings import Settings
+
+Row = dict[str, Any]
+_WHOLE = (
+    "classes", "detection", "nonparametric", "priority", "guidance", "haul_plan", "plan_summary", "coverage",
+    "alerts", "files",
+)  # fmt: skip
+_SET_ASIDE = """SELECT reason, "table", count(*) AS "rows", min(file) AS file, min(hint) AS hint
+    FROM set_aside GROUP BY reason, "table" ORDER BY "rows" DESC, reason, "table" """
+_CELLS_UNREAD = """SELECT "table", "column", reason, count(*) AS cells
+    FROM cells_unread GROUP BY "table", "column", reason ORDER BY cells DESC, "table", "column", reason"""
+_BOATS = """SELECT boat_id, boat_name, design, built, joined, service, water, climate, hours_per_year, home_port
+    FROM boats WHERE left_latest IS NULL OR left_latest > $as_of ORDER BY boat_id"""
+_LOOKS = """SELECT l.* FROM life_looks l JOIN lives v USING (life_id) WHERE v.is_in_service
+    ORDER BY l.life_id, l.look_on DESC, l.file, l.line"""
+_LOOK_WORTH = """SELECT shows, grade, grade_reason, count(*) AS looks
+    FROM life_looks GROUP BY ALL ORDER BY looks DESC, shows, grade, grade_reason"""
+_LIFE_COUNTS = """SELECT coalesce(left_out, '') AS left_out, age_basis, is_in_service, count(*) AS lives
+    FROM lives GROUP BY ALL ORDER BY lives DESC, left_out, age_basis, is_in_service"""
+_WATCHED = """WITH bands AS (SELECT unnest(range(0, 40, 4)) AS band)
+    SELECT fitting_type, material, band, CAST(sum(CAST(
+        greatest(0, least(band + 4, age_seen) - greatest(band, entry_years)) AS DECIMAL(18, 4))) AS DOUBLE)
+        AS fitting_years
+    FROM (SELECT fitting_type, material, entry_years,
+        CASE WHEN isinf(upper_years) THEN coalesce(last_clear_years, entry_years) ELSE upper_years END AS age_seen
+        FROM lives WHERE entry_years IS NOT NULL AND left_out IS NULL), bands
+    GROUP BY ALL ORDER BY fitting_type, material, band"""
+_WHOLE_BOAT = """SELECT count(*) AS looks FROM inspections WHERE fitting_id IS NULL"""
+
+
+@dataclass(frozen=True, slots=True)
+class Fleet:
+    """The store's tables as lists of rows, empty cells as None."""
+
+    as_of: date
+    settings: Settings
+    tables: Mapping[str, list[Row]]
+    boats: list[Row]
+    slots: list[Row]
+    looks: Mapping[str, list[Row]]  # of lives in service, newest first
+    lives: Mapping[str, Row]  # in service, by life_id
+    set_aside: list[Row]  # counted by reason and table
+    cells_unread: list[Row]
+    look_worth: list[Row]
+    life_counts: list[Row]
+    watched: list[Row]
+    whole_boat_looks: int
+    draws: Mapping[str, npt.NDArray[np.generic]]  # columns of class_draws
+
+
+def read_fleet(con: duckdb.DuckDBPyConnection, *, settings: Settings, as_of: date) -> Fleet:
+    """Read what the pages need; raises UsageError where an earlier stage has not been run."""
+    tables = {name: _table(con, name) for name in _WHOLE}
+    tables["backtest"] = _table(con, "backtest") if store.has(con, "backtest") else []
+    lives = _rows(con, "SELECT * FROM lives WHERE is_in_service ORDER BY life_id")
+    looks: dict[str, list[Row]] = {}
+    for look in _rows(con, _LOOKS):
+        looks.setdefault(look["life_id"], []).append(look)
+    return Fleet(
+        as_of=as_of,
+        settings=settings,
+        tables=tables,
+        boats=_rows(con, _BOATS, {"as_of": as_of}),
+        slots=_rows(con, "SELECT * FROM slots ORDER BY starts_on_earliest, slot_id"),
+        looks=looks,
+        lives={life["life_id"]: life for life in lives},
+        set_aside=_rows(con, _SET_ASIDE),
+        cells_unread=_rows(con, _CELLS_UNREAD),
+        look_worth=_rows(con, _LOOK_WORTH),
+        life_counts=_rows(con, _LIFE_COUNTS),
+        watched=_rows(con, _WATCHED),
+        whole_boat_looks=_rows(con, _WHOLE_BOAT)[0]["looks"],
+        draws=con.execute("SELECT * FROM class_draws ORDER BY fitting_type, material, draw").fetchnumpy(),
+    )
+
+
+def _table(con: duckdb.DuckDBPyConnection, name: str) -> list[Row]:
+    if not store.has(con, name):
+        raise UsageError(
+            f"the store has no table {name} yet", where="store", remedy="run the earlier stages, or `bobstay run`"
+        )
+    order = ", ".join(f'"{c}"' for c in OUTPUT_BY_NAME[name].order)
+    return _rows(con, f'SELECT * FROM "{name}" ORDER BY {order}')
+
+
+def _rows(con: duckdb.DuckDBPyConnection, sql: str, parameters: Mapping[str, Any] | None = None) -> list[Row]:
+    cursor = con.execute(sql, dict(parameters)) if parameters else con.execute(sql)
+    names = [c[0] for c in cursor.description or ()]
+    return [{n: _cell(v) for n, v in zip(names, row, strict=True)} for row in cursor.fetchall()]
+
+
+def _cell(value: Any) -> Any:
+    return None if isinstance(value, float) and math.isnan(value) else value

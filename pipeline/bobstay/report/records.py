@@ -1,0 +1,57 @@
+"""What the page of records shows: what was taken in, what was not, and what was never looked at."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from bobstay.report.boats import Boat
+    from bobstay.report.fleet import Fleet, Row
+
+LEFT_OUT = {
+    "joined_late_no_clear_look": "older than the boat's records, and no look that counts found it clear",
+    "joined_late_first_look_indication": "older than the boat's records, and its first look showed an indication",
+    "indication_at_age_zero": "an indication on the day it was put in",
+    "age_unknown": "nothing bounds its age",
+}
+AGE_BASIS = {
+    "stated": "a stated day",
+    "rough": "a range of days",
+    "bounded": "between the boat's building and the first record",
+    "at_least": "at least this old: no earlier bound",
+}
+
+
+def records_of(fleet: Fleet, boats: list[Boat]) -> dict[str, Any]:
+    """Return the context of the page."""
+    files = fleet.tables["files"]
+    totals = {k: sum(f[k] for f in files) for k in ("rows_read", "rows_used", "rows_set_aside", "cells_unread")}
+    return {
+        "totals": totals,
+        "coverage": _by_type(fleet.tables["coverage"]),
+        "left_out": _counted(fleet.life_counts, "left_out", LEFT_OUT),
+        "age_basis": _counted([r for r in fleet.life_counts if r["is_in_service"]], "age_basis", AGE_BASIS),
+        "unlooked": [b for b in boats if b.fittings and all(f["last_valid_look"] is None for f in b.fittings)],
+    }
+
+
+def _by_type(rows: list[Row]) -> list[Row]:
+    """Return coverage summed over boats, a row a fitting type."""
+    table: dict[str, Row] = {}
+    for row in rows:
+        kind = row["fitting_type"]
+        sums = table.setdefault(kind, {"fitting_type": kind, "boats": 0, "fittings": 0, "looked": 0, "oldest": None})
+        seen = row["last_valid_look"]
+        sums["boats"] += 1
+        sums["fittings"] += row["fittings"]
+        sums["looked"] += row["looked"]
+        sums["oldest"] = min(filter(None, (sums["oldest"], seen)), default=None)
+    return [table[kind] for kind in sorted(table)]
+
+
+def _counted(rows: list[Row], column: str, words: dict[str, str]) -> list[tuple[str, int]]:
+    sums: dict[str, int] = {}
+    for row in rows:
+        if row[column]:
+            sums[row[column]] = sums.get(row[column], 0) + row["lives"]
+    return [(words.get(word, word), sums[word]) for word in sorted(sums, key=lambda w: (-sums[w], w))]
