@@ -1,0 +1,83 @@
+"""The README says what the code says: columns, commands, settings, outputs, and the two commands."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+import typer
+
+from bobstay.cli import app
+from bobstay.settings import Settings, flattened
+from bobstay.tables import INPUTS, OUTPUTS, InputColumn, InputTable
+
+ROOT = Path(__file__).parents[2]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+
+
+def _written(column: InputColumn) -> str:
+    if column.choices:
+        return ", ".join(column.choices)
+    limits = {"integer": "whole number", "number": "number", "date": "date", "id": "text", "text": "text"}[column.kind]
+    return limits if column.low is None else f"{limits}, {column.low:g} to {column.high:g}" if column.high else limits
+
+
+def columns_markdown(table: InputTable) -> str:
+    """Return the README's table of the columns of one input table."""
+    rows = [f"| {'**' + c.name + '**' if c.required else c.name} | {c.about} | {_written(c)} |" for c in table.columns]
+    return "\n".join(
+        [
+            f"**{table.name}**, one row a {table.grain}:",
+            "",
+            "| column | says | written as |",
+            "| --- | --- | --- |",
+            *rows,
+        ]
+    )
+
+
+@pytest.mark.parametrize("table", INPUTS, ids=lambda t: t.name)
+def test_readme_lists_every_input_column(table):
+    assert columns_markdown(table) in README
+
+
+def test_readme_names_every_command():
+    commands = typer.main.get_command(app).commands
+    assert len(commands) >= 11
+    missing = [name for name in commands if f"`bobstay {name}" not in README]
+    assert not missing
+
+
+def test_readme_names_every_output_table():
+    missing = [t.name for t in OUTPUTS if t.exported and f"`{t.name}`" not in README]
+    assert not missing
+
+
+def test_readme_shows_every_setting():
+    block = re.search(r"```toml\n(.*?)```", README, re.S)
+    assert block
+    missing = []
+    for key in flattened(Settings()):
+        last = key.rsplit(".", 1)[-1]
+        if key.startswith(("detection.", "consequence.")):
+            continue  # one method and one type stand for all; `bobstay settings` prints them
+        if not re.search(rf"\b{re.escape(last)}\b", block.group(1)):
+            missing.append(key)
+    assert not missing
+
+
+def test_readme_begins_with_the_job_in_one_paragraph_and_keeps_the_caution():
+    title, _, rest = README.partition("\n\n")
+    assert title == "# Bobstay"
+    paragraph = rest.partition("\n\n")[0]
+    assert len(paragraph.split()) > 80
+    assert "does not say that a fitting or a boat is fit for sea" in README
+
+
+@pytest.mark.parametrize("name", ["demo", "tests"])
+def test_the_two_commands_are_one_line_each_and_set_themselves_up(name):
+    block = re.search(rf"<!-- command: {name} -->\n```sh\n(.*?)\n```", README, re.S)
+    assert block
+    assert "\n" not in block.group(1)
+    assert block.group(1).startswith("python3 -m venv")
