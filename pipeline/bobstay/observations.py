@@ -38,7 +38,7 @@ class Observations:
     @property
     def is_exact(self) -> Marks:
         """Rows whose event has an exact age."""
-        return self.lower == self.upper
+        return np.equal(self.lower, self.upper)
 
     @property
     def life_count(self) -> float:
@@ -97,16 +97,18 @@ def observe(
 
 def _numbers(values: ArrayLike, name: str) -> Numbers:
     raw = np.asarray(values)
+    not_numbers = EstimateError(
+        f"{name} holds something that is not a number (of kind {raw.dtype})",
+        where=name,
+        remedy="give ages as numbers, inf where an event was never seen",
+    )
+    if raw.dtype.kind not in "biufO":
+        raise not_numbers
     try:
-        if raw.dtype.kind not in "biufO":
-            raise TypeError(f"of kind {raw.dtype}")
-        return np.atleast_1d(raw.astype(float)) if name in {"lower", "upper"} else raw.astype(float)
+        numbers = np.asarray(raw, dtype=float)
     except (TypeError, ValueError) as fault:
-        raise EstimateError(
-            f"{name} holds something that is not a number: {fault}",
-            where=name,
-            remedy="give ages as numbers, inf where an event was never seen",
-        ) from fault
+        raise not_numbers from fault
+    return np.atleast_1d(numbers) if name in {"lower", "upper"} else numbers
 
 
 _FAULTS: tuple[tuple[str, Callable[[Observations], Marks]], ...] = (

@@ -13,7 +13,7 @@ import numpy as np
 
 from bobstay.errors import EstimateError
 from bobstay.observations import Observations, observe
-from bobstay.weibull_likelihood import Design, design, slopes, value
+from bobstay.weibull_likelihood import Design, design, level_of_total, slopes, value
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 # The shape is sought over this range, in units of one over the spread of the log ages; an end of it is a refusal.
 _SHAPES = np.exp(np.linspace(np.log(1e-6), np.log(1e5), 30))
 _START_ROWS = 2000  # rows behind the search for a start; the estimate itself uses all
+_FAR_BELOW = 50.0  # the search for a start turns back this far below its best log-likelihood
 _STEPS = 200
 
 
@@ -87,7 +88,7 @@ def estimate(
     reference, spread = _centre(seen)
     rows = design(seen, reference)
     start = _best_start(_thinned(seen), reference, spread)
-    theta = _climbed(rows, start)
+    theta = climbed(rows, start)
     _refuse_flat(rows, theta, spread)
     return _record(rows, theta, given)
 
@@ -148,11 +149,25 @@ def _thinned(seen: Observations) -> Observations:
 def _best_start(seen: Observations, reference: float, spread: float) -> Numbers:
     """Return the best of the profile over shapes: with late entry the likelihood may have more than one hill."""
     rows = design(seen, reference)
-    profile = [_climbed(rows, np.array([np.log(s / spread), -1.0]), free=(1,)) for s in _SHAPES]
-    return profile[int(np.argmax([value(rows, theta) for theta in profile]))]
+    best, top = np.zeros(2), -np.inf
+    for shapes in (_SHAPES[_SHAPES >= 1], _SHAPES[_SHAPES < 1][::-1]):
+        for shape in shapes:
+            theta = _level_climbed(rows, np.log(shape / spread))
+            height = value(rows, theta)
+            if height > top:
+                best, top = theta, height
+            elif height < top - _FAR_BELOW:
+                break
+    return climbed(rows, best)
 
 
-def _climbed(rows: Design, start: Numbers, free: tuple[int, ...] = (0, 1)) -> Numbers:
+def _level_climbed(rows: Design, log_shape: float) -> Numbers:
+    """Return the best level at one shape, from the level at which events equal the hazard lived through."""
+    start = np.array([log_shape, level_of_total(rows, log_shape)])
+    return climbed(rows, start, free=(1,), until=1e-9)
+
+
+def climbed(rows: Design, start: Numbers, free: tuple[int, ...] = (0, 1), until: float = 1e-16) -> Numbers:
     """Climb to the maximum in the `free` coordinates of theta by damped Newton steps; stays where it cannot rise."""
     theta, index = np.array(start, dtype=float), np.array(free)
     here = slopes(rows, theta)
@@ -166,7 +181,7 @@ def _climbed(rows: Design, start: Numbers, free: tuple[int, ...] = (0, 1)) -> Nu
         if ahead is None:
             break
         theta, here = ahead, slopes(rows, ahead)
-        if rise < 1e-13 * (1 + abs(here.value)) * 1e-3:
+        if rise < until * (1 + abs(here.value)):
             break
     return theta
 
@@ -193,7 +208,7 @@ def _stepped(rows: Design, theta: Numbers, step: Numbers, index: NDArray[np.intp
 def _refuse_flat(rows: Design, theta: Numbers, spread: float) -> None:
     """Refuse a climb that ran away, and a hill no higher than the limit of shapes near 0."""
     shape = float(np.exp(theta[0])) * spread
-    flattest = _climbed(rows, np.array([np.log(_SHAPES[0] / spread), theta[1]]), free=(1,))
+    flattest = _level_climbed(rows, np.log(_SHAPES[0] / spread))
     top, plain = value(rows, theta), value(rows, flattest)
     if shape < 10 * _SHAPES[0] or plain >= top - 1e-10 * (1 + abs(top)):
         raise _no_maximum("events come no later than survivals: the shape runs to 0")

@@ -98,6 +98,19 @@ def value(rows: Design, theta: Numbers) -> float:
     return total if np.isfinite(total) else -np.inf
 
 
+def level_of_total(rows: Design, log_shape: float) -> float:
+    """Return the level at which the hazard lived through equals the events: a start near the best level."""
+    theta = np.array([log_shape, 0.0])
+    with np.errstate(over="ignore", divide="ignore"):
+        hazards = np.concatenate(
+            (_log_increments(rows.survived, theta), _log_increments(rows.failed, theta) - np.log(2))
+        )
+    counts = np.concatenate((rows.survived_count, rows.failed_count))
+    top = float(hazards.max())
+    events = float(rows.failed_count.sum() + rows.exact_count.sum())
+    return float(np.log(events) - top - np.log(counts @ np.exp(hazards - top)))
+
+
 def slopes(rows: Design, theta: Numbers) -> Slopes:
     """Return log-likelihood, gradient and Hessian at theta.
 
@@ -127,7 +140,7 @@ def _log_increments(spans: Spans, theta: Numbers) -> Numbers:
     """Return ln of the increment of H over each span."""
     delta = np.exp(theta[0]) * spans.reach
     grown = np.where(delta > 30, delta, np.log(np.expm1(np.minimum(delta, 30))))
-    return np.exp(theta[0]) * spans.start + theta[1] + np.where(np.isinf(spans.reach), 0.0, grown)
+    return np.asarray(np.exp(theta[0]) * spans.start + theta[1] + np.where(np.isinf(spans.reach), 0.0, grown))
 
 
 def _ratios(spans: Spans, theta: Numbers) -> tuple[Numbers, Numbers]:
