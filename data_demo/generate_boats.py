@@ -82,7 +82,7 @@ KINDS: dict[str, PlaceKind] = {
         "CP", 6, "mast_out", 4, 0.6,
         {STAINLESS_304: 6, STAINLESS_316: 4}, {STAINLESS_304: 2, STAINLESS_316: 5, DUPLEX: 6},
     ),
-    "stem fitting": PlaceKind("SF", 1, "mast_out", 4, 0, {STAINLESS_316: 6, BRONZE: 4}, {STAINLESS_316: 1}),
+    "stem fitting": PlaceKind("SF", 1, "mast_out", 4, 0, {BRONZE: 8, STAINLESS_316: 2}, {STAINLESS_316: 1}),
     "backstay plate": PlaceKind("BP", 1, "mast_out", 4, 0.3, {STAINLESS_316: 1}, {STAINLESS_316: 1}),
     "mast tang": PlaceKind(
         "MT", 4, "mast_out", 4, 0, {STAINLESS_304: 6, STAINLESS_316: 4}, {STAINLESS_304: 2, STAINLESS_316: 8}
@@ -105,7 +105,9 @@ KINDS: dict[str, PlaceKind] = {
     "exhaust elbow": PlaceKind("EE", 1, "engine_bay", 3, 0, {IRON: 1}, {IRON: 1}),
 }
 
-CHARTER, SCHOOL, CLUB = "Marulo Bay Charter Base (invented)", "Ouldry Sailing School (invented)", "Three Moorings Club (invented)"
+CHARTER = "Marulo Bay Charter Base (invented)"
+SCHOOL = "Ouldry Sailing School (invented)"
+CLUB = "Three Moorings Club (invented)"
 _FIRST = ("Amber", "Quiet", "Long", "North", "Little", "Salt", "Far", "Second", "Pale", "Old", "Drifting", "Copper")
 _SECOND = ("Tern", "Heron", "Shoal", "Lantern", "Ebb", "Thistle", "Plover", "Kettle", "Rook", "Sandbar", "Otter")
 # Waters of the club's members: port, water, climate, how common.
@@ -165,10 +167,12 @@ def _club(number: int) -> Boat:
     joined = built if new else max(built, RECORDS_BEGIN) + timedelta(days=dice.whole(30, 3600))
     port, water, climate = dice.pick(_CLUB_PORTS)
     gone = number % 9 == 0
+    reason = "wrecked" if number == 18 else "sold"
     return Boat(
         f"M{number:02d}", CLUB, _name(50 + number), f"design {dice.one_of('FGHJ')}{dice.whole(24, 41)} (invented)",
-        built, joined, date(2020 + number % 4, 9, 3) if gone else None, "wrecked" if number == 18 else "sold" if gone else "",
-        "club" if number % 7 == 0 else "private", water, climate, dice.whole(6, 35) * 10, port, dice.normal(BOAT_EFFECT_SD),
+        built, joined, date(2020 + number % 4, 9, 3) if gone else None, reason if gone else "",
+        "club" if number % 7 == 0 else "private", water, climate, dice.whole(6, 35) * 10, port,
+        dice.normal(BOAT_EFFECT_SD),
     )
 
 

@@ -29,7 +29,7 @@ _RENEWED_AT: dict[str, tuple[float, float]] = {
 _RENEWING_SHARE = {CHARTER: 0.6, SCHOOL: 0.6, CLUB: 0.4}
 _EVENTS_A_YEAR = {"grounding": 0.05, "collision": 0.015, "lightning": 0.006, "refit": 0.012, "other": 0.004}
 _EVENT_TYPES = {"grounding": "keel bolt;rudder stock", "collision": "stem fitting;stanchion base", "refit": "seacock"}
-_EVENT_NOTES = {"grounding": "sand, one tide", "collision": "in a marina berth", "lightning": "", "refit": "", "other": "storm ashore"}
+_EVENT_NOTES = {"grounding": "sand, one tide", "collision": "in a marina berth", "other": "storm ashore"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,12 +78,18 @@ def _events(boat: Boat) -> list[Row]:
             dice = Dice("event", boat.boat_id, year, kind)
             day = date(year, 1, 1) + timedelta(days=dice.whole(0, 364))
             if dice.happens(rate) and boat.joined < day < boat.ends:
-                found.append(_event(boat, day, kind, _EVENT_TYPES.get(kind, ""), _EVENT_NOTES[kind]))
+                found.append(_event(boat, day, kind))
     return found
 
 
-def _event(boat: Boat, day: date, kind: str, types: str, note: str) -> Row:
-    return {"boat_id": boat.boat_id, "happened_on": day.isoformat(), "kind": kind, "fitting_types": types, "note": note}
+def _event(boat: Boat, day: date, kind: str) -> Row:
+    return {
+        "boat_id": boat.boat_id,
+        "happened_on": day.isoformat(),
+        "kind": kind,
+        "fitting_types": _EVENT_TYPES.get(kind, ""),
+        "note": _EVENT_NOTES.get(kind, ""),
+    }
 
 
 def _after_groundings(events: list[Row], boat: Boat) -> list[Visit]:
@@ -170,9 +176,12 @@ class _PlaceRun:
 
     def renew(self, part: Part, day: date, reason: str, *, own_row: bool) -> None:
         """End the part and put in the next, the same day or some days later."""
-        wait = Dice("wait", self.boat.boat_id, self.place.fitting_id, day).whole(0, 20) if own_row else 0
-        self.lives.append(Life(part, day, "removed" if reason == "preventive" else "replaced", reason if own_row else ""))
-        self.part = next_part(part, min(day + timedelta(days=wait), self.boat.ends), own_row=own_row)
+        dice = Dice("wait", self.boat.boat_id, self.place.fitting_type, day)
+        wait = dice.whole(0, 20) if own_row else 0
+        exact = reason != "preventive" or dice.happens(0.8)
+        how = "removed" if reason == "preventive" else "replaced"
+        self.lives.append(Life(part, day, how, reason if own_row else ""))
+        self.part = next_part(part, min(day + timedelta(days=wait), self.boat.ends), own_row=own_row, to_the_day=exact)
         self.is_open = False
 
     def take_out(self, part: Part, day: date, reason: str) -> None:

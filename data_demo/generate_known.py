@@ -1,4 +1,4 @@
-"""What only the maker of the demo fleet knows: truth.json (classes, rates, what is planted) and truth.csv (each life)."""
+"""What only the maker of the demo fleet knows: truth.json (classes, rates, planted faults) and truth.csv (lives)."""
 
 from __future__ import annotations
 
@@ -33,9 +33,9 @@ if TYPE_CHECKING:
     from .generate_looks import Row
 
 KNOWN_COLUMNS = (
-    "life_id", "boat_id", "fitting_id", "part_number", "fitting_type", "material", "installed_on", "ended_on", "end_reason",
-    "onset_years", "cracked_at_end", "from_bad_batch", "joined_late",
-)  # fmt: skip
+    "life_id", "boat_id", "fitting_id", "part_number", "fitting_type", "material", "installed_on", "ended_on",
+    "end_reason", "onset_years", "cracked_at_end", "from_bad_batch", "joined_late",
+)
 
 
 def known_rows(pasts: list[History]) -> list[Row]:

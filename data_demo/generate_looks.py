@@ -49,7 +49,7 @@ _METHODS: dict[str, dict[str, float]] = {
     CLUB: {"visual": 44, "magnified": 25, "penetrant": 28, "eddy_current": 2, "proof_load": 1},
 }
 _OF_TYPE: dict[str, dict[str, float]] = {
-    "stem fitting": {"visual": 70, "magnified": 25, "penetrant": 5},
+    "stem fitting": {"visual": 75, "magnified": 25},
     "keel bolt": {"visual": 55, "ultrasonic": 45},
     "rudder stock": {"visual": 50, "penetrant": 25, "ultrasonic": 25},
     "seacock": {"visual": 65, "magnified": 35},
@@ -203,8 +203,8 @@ def _followed(cracked: bool, dice: Dice) -> Row:
 def failure(part: Part, day: date) -> Look:
     """Return the row of a part that broke or leaked in service."""
     row = _row(part.boat, part.place.fitting_id, day, "incident", "skipper")
-    told = {"method": "visual", "result": "failed", "disposition": "confirmed", "action": "replaced", "note": "failed in service"}
-    return Look(part, day, row | told, True, True)
+    told = {"method": "visual", "result": "failed", "disposition": "confirmed", "action": "replaced"}
+    return Look(part, day, row | told | {"note": "failed in service"}, True, True)
 
 
 def whole_boat(visit: Visit) -> Row:

@@ -61,14 +61,14 @@ def later(day: date, years: float) -> date:
 def first_part(boat: Boat, place: Place) -> Part:
     """Return the part in the place on the day the boat's records begin, whatever befell those before it."""
     dice = Dice("before", boat.boat_id, place.fitting_id)
-    part = _new(boat, place, 1, place.material, boat.built, "built")
+    part = _new(boat, place, number=1, material=place.material, day=boat.built, turn="built")
     turn = 1
     while (taken_out := _cleared_before(boat, part, dice)) < boat.joined:
-        part = _new(boat, place, 1, place.material, taken_out, f"built{turn}")
+        part = _new(boat, place, number=1, material=place.material, day=taken_out, turn=f"built{turn}")
         turn += 1
     if boat.joined_new:
         return part
-    return _as_remembered(part, dice)
+    return _as_remembered(part, Dice("remembered", boat.boat_id, place.fitting_type))
 
 
 def _cleared_before(boat: Boat, part: Part, dice: Dice) -> date:
@@ -92,7 +92,7 @@ def _as_remembered(part: Part, dice: Dice) -> Part:
 
 
 _REMEMBERED = {"year": 0.3, "empty": 0.25, "about": 0.13, "unknown": 0.07, "range": 0.1, "before": 0.05, "day": 0.1}
-_GUESSED = {"empty": 0.35, "about": 0.25, "range": 0.2, "unknown": 0.1, "year": 0.1}
+_GUESSED = {"empty": 0.3, "about": 0.25, "range": 0.2, "unknown": 0.1, "before": 0.05, "year": 0.1}
 
 
 def _say(part: Part, how: str, dice: Dice) -> str:
@@ -110,7 +110,7 @@ def _say(part: Part, how: str, dice: Dice) -> str:
     return said[how]
 
 
-def _new(boat: Boat, place: Place, number: int, material: str, day: date, turn: str) -> Part:
+def _new(boat: Boat, place: Place, *, number: int, material: str, day: date, turn: str) -> Part:
     supplier = _supplier(boat, place.fitting_type, material, day.year)
     batch = batch_name(supplier, day.year)
     bad = any((b.fitting_type, b.material, b.batch) == (place.fitting_type, material, batch) for b in BAD_BATCHES)
@@ -118,17 +118,11 @@ def _new(boat: Boat, place: Place, number: int, material: str, day: date, turn: 
     truth = CLASSES[place.fitting_type, material]
     scale = truth.scale_years * _stretch(boat, place) / (BAD_BATCH_FACTOR if bad else 1)
     onset = dice.weibull(truth.shape, scale)
-    return Part(boat, place, number, material, day, _recorded(day, boat, dice), supplier, batch, bad, onset)
+    return Part(boat, place, number, material, day, day.isoformat(), supplier, batch, bad, onset)
 
 
 def _stretch(boat: Boat, place: Place) -> float:
     return math.exp(effect_of(boat.water, boat.climate, boat.service, place.through_deck) + boat.effect)
-
-
-def _recorded(day: date, boat: Boat, dice: Dice) -> str:
-    if day == boat.joined or dice.happens(0.93):
-        return day.isoformat()
-    return f"{day:%Y-%m}"
 
 
 def _supplier(boat: Boat, fitting_type: str, material: str, year: int) -> str:
@@ -139,17 +133,18 @@ def _supplier(boat: Boat, fitting_type: str, material: str, year: int) -> str:
     return dice.one_of(SUPPLIERS)
 
 
-def next_part(old: Part, day: date, *, own_row: bool) -> Part:
+def next_part(old: Part, day: date, *, own_row: bool, to_the_day: bool = True) -> Part:
     """Return the part that follows `old` from `day` on; without a row of its own it copies type and material."""
     if not own_row:
-        new = _new(old.boat, old.place, old.number + 1, old.material, day, "kept")
+        new = _new(old.boat, old.place, number=old.number + 1, material=old.material, day=day, turn="kept")
         return Part(
             new.boat, new.place, new.number, new.material, day, "", "", "", new.is_bad, new.onset_years, has_row=False
         )
     dice = Dice("renewal", old.boat.boat_id, old.place.fitting_id, old.number)
-    new = _new(old.boat, old.place, old.number + 1, _renewed_in(old, day, dice), day, "renewed")
+    material = _renewed_in(old, day, dice)
+    new = _new(old.boat, old.place, number=old.number + 1, material=material, day=day, turn="renewed")
     return Part(
-        new.boat, new.place, new.number, new.material, day, day.isoformat(),
+        new.boat, new.place, new.number, new.material, day, day.isoformat() if to_the_day else f"{day:%Y-%m}",
         new.supplier, new.batch, new.is_bad, new.onset_years,
     )
 

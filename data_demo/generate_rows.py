@@ -112,12 +112,33 @@ def availability_rows(boats: list[Boat]) -> list[Row]:
     return rows
 
 
-_ACCESS_PRICES = {"afloat": (0, 0), "aloft": (120, 1), "engine_bay": (60, 1), "mast_out": (1400, 6), "hauled": (900, 3),
-                  "keel_off": (3800, 22)}
-_REPLACE_PRICES = {"chainplate": (380, 3), "stem fitting": (650, 4), "backstay plate": (320, 3), "mast tang": (210, 1.5),
-                   "swaged terminal": (140, 1), "turnbuckle": (160, 0.5), "toggle": (70, 0.3), "clevis pin": (25, 0.2),
-                   "spreader bracket": (280, 2), "gooseneck": (340, 1.5), "keel bolt": (220, 3), "rudder stock": (2600, 12),
-                   "pintle": (260, 2), "seacock": (190, 2), "stanchion base": (130, 1.5), "exhaust elbow": (310, 2)}
+# Invented prices: money, hours.
+_ACCESS_PRICES = {
+    "afloat": (0, 0),
+    "aloft": (120, 1),
+    "engine_bay": (60, 1),
+    "mast_out": (1400, 6),
+    "hauled": (900, 3),
+    "keel_off": (3800, 22),
+}
+_REPLACE_PRICES = {
+    "chainplate": (380, 3),
+    "stem fitting": (650, 4),
+    "backstay plate": (320, 3),
+    "mast tang": (210, 1.5),
+    "swaged terminal": (140, 1),
+    "turnbuckle": (160, 0.5),
+    "toggle": (70, 0.3),
+    "clevis pin": (25, 0.2),
+    "spreader bracket": (280, 2),
+    "gooseneck": (340, 1.5),
+    "keel bolt": (220, 3),
+    "rudder stock": (2600, 12),
+    "pintle": (260, 2),
+    "seacock": (190, 2),
+    "stanchion base": (130, 1.5),
+    "exhaust elbow": (310, 2),
+}
 
 
 def price_rows() -> list[Row]:

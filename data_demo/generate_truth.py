@@ -72,7 +72,7 @@ class Dice:
 
 @dataclass(frozen=True, slots=True)
 class ClassTruth:
-    """Weibull onset of one class on a reference boat: salt, temperate, private, not through the deck, no boat effect."""
+    """Weibull onset of one class on a reference boat: salt, temperate, private, not through deck, no boat effect."""
 
     b10_years: float
     shape: float
