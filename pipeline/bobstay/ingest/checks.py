@@ -1,0 +1,200 @@
+"""Finds the rows of `resolved` that cannot be used: each check adds (line, rank, column, reason, hint) to `faults`.
+
+Of several faults in a row the one of lowest rank is told: cells in the table's order, then what rows say together.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from bobstay.ingest.reading import joins, read_as, spares_row
+from bobstay.ingest.staging import TEXT_KINDS, named, present
+from bobstay.store import quoted
+from bobstay.tables import AVAILABILITY, BOATS, FITTINGS, INSPECTIONS, PRICES
+
+if TYPE_CHECKING:
+    import duckdb
+
+    from bobstay.ingest.record import Header, Record
+    from bobstay.tables import InputColumn, InputTable
+
+_BROKEN, _TOGETHER, _UNKNOWN_BOAT, _UNKNOWN_FITTING, _TIMES = -1, 100, 101, 102, 103
+_NEAR = 2  # letters that may differ in a suggested id
+
+# What a row must not say: (SQL on resolved, column at fault, reason, hint), by table.
+_CONTRADICTIONS: dict[str, tuple[tuple[str, str, str, str], ...]] = {
+    BOATS.name: (("left_latest < joined_earliest", "left", "left lies before joined", "correct one of the two days"),),
+    FITTINGS.name: (
+        ("removed_latest < installed_earliest", "removed", "removed before installed", "correct one of the two days"),
+    ),
+    AVAILABILITY.name: (('"to_latest" < "from_earliest"', "to", "to lies before from", "correct one of the two days"),),
+    PRICES.name: (
+        (
+            "access IS NULL AND (fitting_type IS NULL OR action IS NULL)",
+            "access",
+            "the row says neither an access nor a fitting_type with an action",
+            "say what the price is for",
+        ),
+        ("cost IS NULL AND hours IS NULL", "cost", "neither cost nor hours is stated", "state one of the two"),
+    ),
+}
+
+
+def find_faults(
+    con: duckdb.DuckDBPyConnection, header: Header, broken: list[Record], *, odd: list[InputColumn]
+) -> None:
+    """Fill `faults` with what is wrong in single rows and against the boats and fittings already stored."""
+    con.execute(
+        "CREATE OR REPLACE TEMP TABLE faults (line BIGINT, rank BIGINT, col VARCHAR, reason VARCHAR, hint VARCHAR)"
+    )
+    _add_broken(con, broken)
+    _add_empty(con, header)
+    _add_unread(con, odd)
+    table = header.table
+    for test, column, reason, hint in _CONTRADICTIONS.get(table.name, ()):
+        _add(con, f"SELECT line, {_TOGETHER}, $col, $reason, $hint FROM resolved WHERE {test}", column, reason, hint)
+    if table is not BOATS and "boat_id" in table.column_names:
+        _add_unknown_boats(con)
+    if table is INSPECTIONS:
+        _add_unknown_fittings(con)
+        _add_out_of_time(con)
+
+
+def _add(con: duckdb.DuckDBPyConnection, select: str, column: str, reason: str, hint: str) -> None:
+    con.execute(f"INSERT INTO faults {select}", {"col": column, "reason": reason, "hint": hint})
+
+
+def _add_broken(con: duckdb.DuckDBPyConnection, broken: list[Record]) -> None:
+    import pyarrow as pa
+
+    if not broken:
+        return
+    columns = {
+        "line": pa.array([r.line for r in broken], pa.int64()),
+        "reason": pa.array([r.fault for r in broken], pa.string()),
+        "hint": pa.array([r.hint for r in broken], pa.string()),
+    }
+    con.register("batch", pa.table(columns))
+    con.execute(f"INSERT INTO faults SELECT line, {_BROKEN}, NULL, reason, hint FROM batch")
+    con.unregister("batch")
+
+
+def _add_empty(con: duckdb.DuckDBPyConnection, header: Header) -> None:
+    for rank, (_, column) in enumerate(present(header)):
+        if column.required:
+            odd = "" if column.kind in TEXT_KINDS else f"AND {named(f'{column.name}__odd')} IS NULL"
+            name = named(f"{column.name}_earliest") if column.kind == "date" else named(column.name)
+            _add(
+                con,
+                f"SELECT line, {rank}, $col, $reason, $hint FROM lined WHERE {name} IS NULL {odd}",
+                column.name,
+                f"{column.name} is empty",
+                f"state it: {column.about}",
+            )
+
+
+def _add_unread(con: duckdb.DuckDBPyConnection, odd: list[InputColumn]) -> None:
+    for column in odd:
+        if not spares_row(column):
+            con.execute(
+                f"INSERT INTO faults SELECT s.line, p.rank, p.col, r.reason, r.hint FROM lined AS s "
+                f"JOIN readings AS r ON r.odd = s.{named(f'{column.name}__odd')} AND r.col = $col "
+                "JOIN places AS p ON p.col = r.col WHERE r.reason IS NOT NULL",
+                {"col": column.name},
+            )
+
+
+def unread_cells(odd: list[InputColumn]) -> str:
+    """Return SQL for (line, col, value, reason, hint) of the optional cells that could not be read."""
+    pieces = [
+        f"SELECT s.line, {quoted(c.name)} AS col, s.{named(f'{c.name}__odd')} AS value, "
+        f"{read_as(c)}.reason, {read_as(c)}.hint FROM lined AS s {joins([c])} WHERE {read_as(c)}.reason IS NOT NULL"
+        for c in odd
+        if spares_row(c)
+    ]
+    return " UNION ALL ".join(pieces)
+
+
+def _add_unknown_boats(con: duckdb.DuckDBPyConnection) -> None:
+    _add(
+        con,
+        f"SELECT line, {_UNKNOWN_BOAT}, $col, $reason, $hint FROM resolved AS r "
+        "WHERE boat_id IS NOT NULL AND NOT EXISTS (SELECT 1 FROM boats AS b WHERE b.boat_id = r.boat_id)",
+        "boat_id",
+        "boat_id is not in boats",
+        "add the boat to boats, or correct the id",
+    )
+    _suggest(con, _UNKNOWN_BOAT, "r.boat_id", "SELECT DISTINCT NULL AS boat_id, boat_id AS id FROM boats")
+
+
+def _add_unknown_fittings(con: duckdb.DuckDBPyConnection) -> None:
+    _add(
+        con,
+        f"SELECT line, {_UNKNOWN_FITTING}, $col, $reason, $hint FROM resolved AS r "
+        "WHERE boat_id IS NOT NULL AND fitting_id IS NOT NULL AND NOT EXISTS "
+        "(SELECT 1 FROM fittings AS f WHERE f.boat_id = r.boat_id AND f.fitting_id = r.fitting_id)",
+        "fitting_id",
+        "fitting_id is not in fittings for this boat",
+        "add the fitting to fittings, or correct the id; leave it empty where the whole boat was looked over",
+    )
+    _suggest(con, _UNKNOWN_FITTING, "r.fitting_id", "SELECT DISTINCT boat_id, fitting_id AS id FROM fittings")
+
+
+def _suggest(con: duckdb.DuckDBPyConnection, rank: int, wrong: str, known: str) -> None:
+    """Name the nearest known id in the hint of up to 100 wrong ids that differ from one by a letter or two."""
+    con.execute(
+        f"""
+        CREATE OR REPLACE TEMP TABLE near AS
+        WITH wrong AS (
+            SELECT DISTINCT r.boat_id, {wrong} AS id FROM faults AS f JOIN resolved AS r USING (line)
+            WHERE f.rank = {rank} ORDER BY ALL LIMIT 100
+        ),
+        known AS ({known}),
+        pairs AS (
+            SELECT w.boat_id, w.id, k.id AS guess, damerau_levenshtein(upper(w.id), upper(k.id)) AS steps
+            FROM wrong AS w JOIN known AS k ON k.boat_id IS NULL OR k.boat_id = w.boat_id
+        )
+        SELECT boat_id, id, arg_min(guess, (steps, guess)) AS guess FROM pairs
+        WHERE steps <= {_NEAR} AND steps * 2 < length(id) + 1 GROUP BY boat_id, id
+        """
+    )
+    con.execute(
+        f"""
+        UPDATE faults SET hint = 'did you mean ' || near.guess || '? ' || hint
+        FROM near, resolved AS r
+        WHERE faults.rank = {rank} AND r.line = faults.line AND near.id = {wrong} AND near.boat_id = r.boat_id
+        """
+    )
+
+
+def _add_out_of_time(con: duckdb.DuckDBPyConnection) -> None:
+    """Add looks at what was not there yet, or on boats that had left."""
+    con.execute(
+        f"""
+        INSERT INTO faults
+        WITH parts AS (
+            SELECT boat_id, fitting_id,
+                   CASE WHEN count(*) = count(installed_earliest) THEN min(installed_earliest) END AS earliest
+            FROM fittings GROUP BY boat_id, fitting_id
+        ),
+        dated AS (
+            SELECT r.line, r.inspected_on_earliest, r.inspected_on_latest, b.left_latest,
+                   coalesce(p.earliest, b.built_earliest) AS earliest
+            FROM resolved AS r
+            JOIN boats AS b ON b.boat_id = r.boat_id
+            LEFT JOIN parts AS p ON p.boat_id = r.boat_id AND p.fitting_id = r.fitting_id
+        )
+        SELECT line, {_TIMES}, 'inspected_on', 'looked at before it was installed',
+               'nothing was there before ' || earliest || ': correct one of the days'
+        FROM dated WHERE inspected_on_latest < earliest
+        UNION ALL
+        SELECT line, {_TIMES}, 'inspected_on', 'looked at after the boat had left',
+               'her records end ' || left_latest || ': correct one of the days'
+        FROM dated WHERE inspected_on_earliest > left_latest
+        """
+    )
+
+
+def every_cell(table: InputTable) -> tuple[str, ...]:
+    """Return the columns by which two rows of a table are the same row."""
+    return tuple(named(name) for name in (*table.column_names, "extra"))

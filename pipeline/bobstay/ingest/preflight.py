@@ -1,0 +1,155 @@
+"""What a text file is like, found by looking at all its bytes once: enough to decide which reader may read it."""
+
+from __future__ import annotations
+
+import codecs
+import hashlib
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+BLOCK = 8 << 20
+QUICK_LINE = 1 << 20  # DuckDB loses longer lines without a word (its limit is 2 MB)
+_NEWLINE, _RETURN, _QUOTE = 10, 13, 34
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """`line_count` counts physical lines; `is_plain`: UTF-8, and each line is one row of well-formed quoting."""
+
+    sha256: str
+    encoding: str
+    line_count: int
+    is_plain: bool
+    bare_returns: bool
+    is_empty: bool
+
+
+def encoding_of(head: bytes) -> str:
+    """Return utf-8, utf-8-sig or utf-16 by the first bytes of a file (a NUL in every other byte: UTF-16)."""
+    if head.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        return "utf-16"
+    if head.startswith(codecs.BOM_UTF8):
+        return "utf-8-sig"
+    sample = head[:2000]
+    if sample[1::2].count(0) * 3 > len(sample):
+        return "utf-16-le"
+    return "utf-16-be" if sample[0::2].count(0) * 3 > len(sample) else "utf-8"
+
+
+def looked_at(path: Path, delimiter: str) -> Facts:
+    """Return the facts of the file at `path`, read block by block."""
+    look = _Look(delimiter)
+    with path.open("rb") as file:
+        while block := file.read(BLOCK):
+            look.add(block)
+    return look.facts()
+
+
+class _Look:
+    """Gathers the facts; `tail` is the beginning of a line that the next block goes on with."""
+
+    def __init__(self, delimiter: str) -> None:
+        self.separators = np.zeros(256, dtype=bool)
+        self.separators[[ord(delimiter), _NEWLINE, _RETURN]] = True
+        self.sha = hashlib.sha256()
+        self.decoder = codecs.getincrementaldecoder("utf-8")()
+        self.encoding = ""
+        self.tail = b""
+        self.line_count = 0
+        self.is_plain = self.is_utf8 = self.is_empty = True
+        self.has_newline = self.has_return = False
+
+    def add(self, block: bytes) -> None:
+        self.sha.update(block)
+        self.encoding = self.encoding or encoding_of(block)
+        self.has_return |= b"\r" in block
+        self.has_newline |= b"\n" in block
+        self.is_empty = self.is_empty and not block.strip(b"\xef\xbb\xbf\xff\xfe\0\r\n\t ")
+        self.check_utf8(block)
+        if self.is_plain:
+            self.check_lines(block if self.line_count or self.tail else block.removeprefix(codecs.BOM_UTF8))
+
+    def check_utf8(self, block: bytes, *, final: bool = False) -> None:
+        if not self.is_utf8 or (block.isascii() and not final and not self.decoder.getstate()[0]):
+            return
+        try:
+            self.decoder.decode(block, final=final)
+        except UnicodeDecodeError:
+            self.is_utf8 = False
+
+    def check_lines(self, block: bytes) -> None:
+        cut = block.rfind(b"\n") + 1
+        whole = self.tail + block[:cut] if cut else b""
+        self.tail = block[cut:] if cut else self.tail + block
+        if len(self.tail) > QUICK_LINE or b"\0" in block:
+            self.is_plain = False
+        elif whole:
+            self.check_whole(whole)
+
+    def check_whole(self, whole: bytes) -> None:
+        """Check bytes that end with a newline."""
+        codes = np.frombuffer(whole, dtype=np.uint8)
+        ends = np.flatnonzero(codes == _NEWLINE)
+        self.line_count += len(ends)
+        lengths = np.diff(ends, prepend=-1) - 1
+        returns = np.flatnonzero(codes == _RETURN) if b"\r" in whole else np.empty(0, dtype=np.int64)
+        is_blank = bool((lengths < 1).any()) or whole.startswith(b"\r\n") or b"\n\r\n" in whole
+        is_bare = bool((codes[returns + 1] != _NEWLINE).any())
+        if is_blank or is_bare or lengths.max() > QUICK_LINE or not self.quotes_conform(codes, ends):
+            self.is_plain = False
+
+    def quotes_conform(self, codes: np.ndarray, ends: np.ndarray) -> bool:
+        """Say whether every quote opens a cell, closes one or is doubled inside one, and none is open at a line end.
+
+        Works on runs of quotes: outside a quoted cell an odd run must follow a separator, an even one must also be
+        followed by one; inside, an odd run must be followed by a separator. (RFC 4180, section 2, rules 5 to 7.)
+        """
+        places = np.flatnonzero(codes == _QUOTE)
+        if not len(places):
+            return True
+        is_first = np.diff(places, prepend=-2) != 1
+        starts, stops = places[is_first], places[np.append(is_first[1:], True)]
+        is_odd = (stops - starts) % 2 == 0
+        opened = np.cumsum(is_odd)
+        is_inside = (opened - is_odd) % 2 == 1
+        after_separator = (starts == 0) | self.separators[codes[starts - 1]]
+        before_separator = self.separators[codes[stops + 1]]
+        outside_fits = after_separator & (is_odd | before_separator)
+        inside_fits = ~is_odd | before_separator
+        if not np.where(is_inside, inside_fits, outside_fits).all():
+            return False
+        runs_before = np.searchsorted(starts, ends)
+        return not (np.append(0, opened)[runs_before] % 2).any()
+
+    def facts(self) -> Facts:
+        if self.tail and self.is_plain:
+            self.check_whole(self.tail + b"\n")
+        self.check_utf8(b"", final=True)
+        encoding = self.encoding or "utf-8"
+        if encoding == "utf-8" and not self.is_utf8:
+            encoding = "cp1252"
+        is_plain = self.is_plain and self.is_utf8 and not encoding.startswith("utf-16")
+        bare = self.has_return and not self.has_newline and not encoding.startswith("utf-16")
+        return Facts(self.sha.hexdigest(), encoding, self.line_count, is_plain, bare, self.is_empty)
+
+
+def whole_file_sha256(path: Path) -> str:
+    """Return the SHA-256 of the file's bytes."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def head_of(source: Iterator[bytes], size: int) -> bytes:
+    """Return at least `size` bytes from the beginning of `source` (fewer where it ends)."""
+    head = b""
+    for block in source:
+        head += block
+        if len(head) >= size:
+            break
+    return head

@@ -1,0 +1,171 @@
+"""One pass over the rows of a part: cells in their usual form are typed in SQL, all others kept as text to be read.
+
+The temporary table `staged` has, for each canonical column of the file, the typed cell (for a day: the text and its
+two bounds) and, beside all but text, NAME__odd: the trimmed text of a cell that is not in its usual form.
+"""
+
+from __future__ import annotations
+
+from itertools import islice
+from typing import TYPE_CHECKING
+
+from bobstay.store import quoted
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    import duckdb
+    import pyarrow as pa
+
+    from bobstay.ingest.record import Header, Part, Record, Rules, Scan
+    from bobstay.tables import InputColumn
+
+SQL_TYPES = {"integer": "BIGINT", "number": "DOUBLE", "yes_no": "BOOLEAN"}
+TEXT_KINDS = ("id", "text")
+BATCH = 50_000  # rows handed to DuckDB at a time by the exact reader
+
+# Printable ASCII words with single spaces need no cleaning; all else is normalised, trimmed and collapsed.
+_CLEAN = (
+    "CASE WHEN regexp_full_match({0}, '[!-~]+( [!-~]+)*') THEN {0} "
+    "ELSE nullif(trim(regexp_replace(nfc_normalize({0}), '[\\s\\p{{Z}}]+', ' ', 'g')), '') END"
+)
+
+
+def named(name: str) -> str:
+    """Return an SQL identifier."""
+    return '"' + name.replace('"', '""') + '"'
+
+
+def sql_type(column: InputColumn) -> str:
+    """Return the type in which a column is stored (a day: its text)."""
+    return SQL_TYPES.get(column.kind, "VARCHAR")
+
+
+def present(header: Header) -> list[tuple[int, InputColumn]]:
+    """Return the canonical columns of a file with their places in a row, in the table's order."""
+    by_name = {c.name: c for c in header.table.columns}
+    found = {name: place for place, name in enumerate(header.columns) if name}
+    return [(found[name], column) for name, column in by_name.items() if name in found]
+
+
+def stage(con: duckdb.DuckDBPyConnection, part: Part, *, rules: Rules) -> tuple[int, list[Record]]:
+    """Fill `staged` from `part`; return how many rows were found, and those that could not be taken apart."""
+    con.execute("DROP TABLE IF EXISTS staged")
+    if part.scan is not None:
+        found = _scanned(con, part, part.scan, rules)
+        if found == part.scan.row_count:
+            return found, []
+        con.execute("DROP TABLE staged")  # DuckDB passed over a row: the exact reader says which
+    return _streamed(con, part, rules)
+
+
+def _scanned(con: duckdb.DuckDBPyConnection, part: Part, scan: Scan, rules: Rules) -> int:
+    typed = typed_columns(part.header, rules)
+    con.execute(f"CREATE TEMP TABLE staged AS SELECT {typed} FROM {scan.relation}", scan.parameters)
+    count, first = _one(con, "SELECT count(*), min(rowid) FROM staged")
+    # rows of a new table keep the order of the file, so a row's place in it is its line
+    offset = scan.first_line - (first or 0)
+    con.execute(f"CREATE OR REPLACE TEMP VIEW lined AS SELECT *, rowid + {offset} AS line FROM staged")
+    return count
+
+
+def _streamed(con: duckdb.DuckDBPyConnection, part: Part, rules: Rules) -> tuple[int, list[Record]]:
+    typed = typed_columns(part.header, rules)
+    rows = part.records(None)
+    broken: list[Record] = []
+    count = 0
+    _insert(con, typed, [], len(part.header.names), is_first=True)
+    while batch := list(islice(rows, BATCH)):
+        count += len(batch)
+        broken += [row for row in batch if row.fault]
+        _insert(con, typed, [row for row in batch if not row.fault], len(part.header.names))
+    con.execute("CREATE OR REPLACE TEMP VIEW lined AS SELECT * FROM staged")
+    return count, broken
+
+
+def _insert(
+    con: duckdb.DuckDBPyConnection, typed: str, rows: list[Record], width: int, *, is_first: bool = False
+) -> None:
+    verb = "CREATE TEMP TABLE staged AS" if is_first else "INSERT INTO staged"
+    con.register("batch", _arrow(rows, width))
+    try:
+        con.execute(f"{verb} SELECT {typed}, line FROM batch")
+    finally:
+        con.unregister("batch")
+
+
+def _arrow(rows: list[Record], width: int) -> pa.Table:
+    import pyarrow as pa
+
+    columns = {"line": pa.array([row.line for row in rows], pa.int64())}
+    for place in range(width):
+        columns[f"c{place}"] = pa.array([row.cells[place] for row in rows], pa.string())
+    return pa.table(columns)
+
+
+def _one(con: duckdb.DuckDBPyConnection, sql: str) -> tuple[int, int | None]:
+    row = con.execute(sql).fetchone()
+    return (row[0], row[1]) if row else (0, None)
+
+
+def typed_columns(header: Header, rules: Rules) -> str:
+    """Return the SELECT list that types the cells c0, c1, ... of a row."""
+    columns = [piece for place, column in present(header) for piece in _typed(f"c{place}", column, rules)]
+    return ", ".join([*columns, f"{_extra(header)} AS extra"])
+
+
+def _typed(cell: str, column: InputColumn, rules: Rules) -> Iterator[str]:
+    clean = _CLEAN.format(cell)
+    name, odd = named(column.name), named(f"{column.name}__odd")
+    if column.kind in TEXT_KINDS:
+        yield f"{clean} AS {name}"
+        return
+    value = _usual(clean, column, rules)
+    if column.kind == "date":
+        bound = named(f"{column.name}_earliest")
+        yield f"{value} AS {bound}, {clean} AS {name}, {bound} AS {named(f'{column.name}_latest')}"
+        yield f"CASE WHEN {bound} IS NULL THEN {clean} END AS {odd}"
+    else:
+        yield f"{value} AS {name}, CASE WHEN {name} IS NULL THEN {clean} END AS {odd}"
+
+
+def _usual(clean: str, column: InputColumn, rules: Rules) -> str:
+    """Return SQL for the cell in its usual form, NULL where it is in another."""
+    match column.kind:
+        case "choice" | "choices":
+            return f"CASE WHEN {clean} IN ({', '.join(map(quoted, column.choices))}) THEN {clean} END"
+        case "yes_no":
+            return f"CASE {clean} WHEN 'yes' THEN true WHEN 'no' THEN false END"
+        case "date":
+            return _iso_day(clean, column, rules)
+        case _:
+            return _number(clean, column)
+
+
+def _iso_day(clean: str, column: InputColumn, rules: Rules) -> str:
+    day = f"TRY_CAST({clean} AS DATE)"
+    past = f" AND {day} <= DATE '{rules.limit.isoformat()}'" if column.past_only else ""
+    is_iso = f"regexp_full_match({clean}, '[0-9]{{4}}-[0-9]{{2}}-[0-9]{{2}}') AND {clean} >= '0001'"
+    return f"CASE WHEN {is_iso}{past} THEN {day} END"
+
+
+def _number(clean: str, column: InputColumn) -> str:
+    # a cast alone would take 1_000 and inf for numbers, and round 5.7 to a whole one
+    number = f"TRY_CAST({clean} AS DOUBLE)"
+    tests = [f"regexp_full_match({clean}, '[+-]?[0-9]+([.][0-9]+)?')", f"isfinite({number})"]
+    tests += [f"{number} >= {column.low!r}"] if column.low is not None else []
+    tests += [f"{number} <= {column.high!r}"] if column.high is not None else []
+    if column.kind == "integer":
+        tests.append(f"{number} = trunc({number})")
+        number = f"CAST({number} AS BIGINT)"
+    return f"CASE WHEN {' AND '.join(tests)} THEN {number} END"
+
+
+def _extra(header: Header) -> str:
+    """Return SQL for the JSON of the columns that are not canonical; NULL where all of them are empty."""
+    cells = [(name, f"c{place}") for place, name in enumerate(header.names) if header.columns[place] is None]
+    if not cells:
+        return "CAST(NULL AS VARCHAR)"
+    pairs = ", ".join(f"{quoted(name)}, nullif({cell}, '')" for name, cell in cells)
+    any_cell = ", ".join(f"nullif({cell}, '')" for _, cell in cells)
+    return f"CASE WHEN coalesce({any_cell}) IS NOT NULL THEN CAST(json_object({pairs}) AS VARCHAR) END"
