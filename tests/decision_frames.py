@@ -195,3 +195,30 @@ def draw_rows(rng: np.random.Generator, draws: int, boat_sd: float = 0.2) -> pd.
             )
         )
     return pd.concat(frames, ignore_index=True)
+
+
+def slot_rows(rng: np.random.Generator, weeks: int = 4, *, boats_max: int = 2, hours_max: float = np.nan) -> pd.DataFrame:
+    """Return a yard of two slots over some weeks from just after the as-of date."""
+    rows = []
+    for week in range(weeks):
+        for slot_id, access in (("east", "hauled;keel_off;engine_bay;afloat;aloft"), ("west", None)):
+            starts = AS_OF + timedelta(days=2 + 7 * week + int(rng.integers(0, 3)))
+            row = {"slot_id": slot_id, "starts_on_earliest": pd.Timestamp(starts), "boats_max": boats_max}
+            rows.append(row | {"hours_max": hours_max, "access": access})
+    return pd.DataFrame(rows)
+
+
+def availability_rows(rng: np.random.Generator, boats: pd.DataFrame, weeks: int = 4) -> pd.DataFrame:
+    """Return free time for about half the boats, some of it in two spans that touch."""
+    rows = []
+    for boat_id in boats["boat_id"]:
+        if rng.random() < 0.5:
+            first = AS_OF + timedelta(days=int(rng.integers(0, 7 * weeks)))
+            middle = first + timedelta(days=int(rng.integers(3, 15)))
+            rows += [(boat_id, first, middle), (boat_id, middle + timedelta(days=1), middle + timedelta(days=9))]
+    frame = pd.DataFrame(rows, columns=["boat_id", "from", "to"])
+    ends = {f"{name}_{end}": pd.to_datetime(frame[name]) for name in ("from", "to") for end in ("earliest", "latest")}
+    return frame.assign(**ends)
+
+
+NO_PRICES = pd.DataFrame({"access": [], "fitting_type": [], "action": [], "cost": [], "hours": []})
