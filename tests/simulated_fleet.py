@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 FOUND = np.array([0.35, 0.55, 0.85, 0.92])
 FALSE_CALL = np.array([0.012, 0.015, 0.08, 0.03])
 METHOD_SHARE = np.array([0.35, 0.25, 0.3, 0.1])
+METHODS = ("visual", "magnified", "penetrant", "eddy_current")
 YEARS = 14  # length of the records
 SHAPES = (6, 4)  # types, materials
 

@@ -169,9 +169,7 @@ def _rate_move(model: Model, state: _State, newton: Floats, em_count: int | None
     return pace * (expectation_step(state.seen.counts, model.rates) - state.point.psi)
 
 
-def _rise(
-    model: Model, state: _State, move: tuple[Floats, Floats, Floats], length: float
-) -> tuple[Point, Seen, int]:
+def _rise(model: Model, state: _State, move: tuple[Floats, Floats, Floats], length: float) -> tuple[Point, Seen, int]:
     """Return the first point along the move, full length and then ever shorter, that does not fall."""
     least = state.seen.value - 1e-9 * abs(state.seen.value)
     for halvings in range(12):
@@ -213,7 +211,16 @@ def _polished(model: Model, state: _State) -> Estimated:
     ll = np.bincount(model.fleet.class_index, seen.terms.ll, minlength=model.fleet.class_count)
     blocks = _full(seen, columns)
     return Estimated(
-        point, system.matrix, covariance(system.matrix), system.boat, system.cross, blocks, model, ll, has_converged, passes
+        point,
+        system.matrix,
+        covariance(system.matrix),
+        system.boat,
+        system.cross,
+        blocks,
+        model,
+        ll,
+        has_converged,
+        passes,
     )
 
 

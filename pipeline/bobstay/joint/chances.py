@@ -43,17 +43,28 @@ def chances(estimated: Estimated, fleet: Fleet, age_years: Floats, *, sight: Flo
     as in `rates.code_tables` and bears on its hidden copies. The standard deviation is by the delta method and
     includes the boat effect's.
     """
-    model = estimated.model.with_fleet(fleet)
-    age = np.maximum(age_years[fleet.copy_life] + fleet.copy_shift, LEAST_AGE)
-    psi = estimated.point.psi
-    a, b = model.ab(estimated.point)
-    chance = _chance_at(model, np.log(age), sight)
+    chance, a, b, psi = _asked(estimated, fleet, age_years, sight)
     middle = chance(a, b, psi)
     slopes = _slopes(chance, a, b, psi, with_rates=len(estimated.matrix) > estimated.model.design.size)
     return Chances(middle, _logit_sd(estimated, fleet, slopes))
 
 
+def chance_by(estimated: Estimated, fleet: Fleet, age_years: Floats, *, sight: Floats | None = None) -> Floats:
+    """Return the chance as `chances` does, without its uncertainty."""
+    chance, a, b, psi = _asked(estimated, fleet, age_years, sight)
+    return chance(a, b, psi)
+
+
 _Chance = Callable[[Floats, Floats, Floats], Floats]
+
+
+def _asked(
+    estimated: Estimated, fleet: Fleet, age_years: Floats, sight: Floats | None
+) -> tuple[_Chance, Floats, Floats, Floats]:
+    """Return the chance as a function, and ln scale, ln shape and logit rates of the estimate."""
+    model = estimated.model.with_fleet(fleet)
+    age = np.maximum(age_years[fleet.copy_life] + fleet.copy_shift, LEAST_AGE)
+    return _chance_at(model, np.log(age), sight), *model.ab(estimated.point), estimated.point.psi
 
 
 def _chance_at(model: Model, log_age: Floats, sight: Floats | None) -> _Chance:

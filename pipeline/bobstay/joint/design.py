@@ -72,7 +72,9 @@ def crossed_design(type_index: Ints, material_index: Ints, covariate_count: int)
     group = [-1, *_of(0, types), *_of(1, materials), *_of(2, scale[3]), *[-1] * covariate_count]
     group += [-1, *_of(3, types), *_of(4, materials)]
     at_shape = covariates.stop
-    return _with_priors(scale_rows, shape_rows, covariates, np.array(group, dtype=np.intp), slice(at_shape, at_shape + 1))
+    return _with_priors(
+        scale_rows, shape_rows, covariates, np.array(group, dtype=np.intp), slice(at_shape, at_shape + 1)
+    )
 
 
 def separate_design(class_count: int, covariate_count: int) -> Design:
@@ -80,7 +82,9 @@ def separate_design(class_count: int, covariate_count: int) -> Design:
     own, none = np.eye(class_count), np.zeros((class_count, covariate_count))
     scale_rows, shape_rows, covariates = _side_by_side([own], none, [own])
     group = np.full(scale_rows.shape[1], -1, dtype=np.intp)
-    return _with_priors(scale_rows, shape_rows, covariates, group, slice(covariates.stop, covariates.stop + class_count))
+    return _with_priors(
+        scale_rows, shape_rows, covariates, group, slice(covariates.stop, covariates.stop + class_count)
+    )
 
 
 def _of(place: int, columns: Floats) -> list[int]:

@@ -14,6 +14,7 @@ from bobstay.joint.fleet import Floats, Ints
 
 SPREAD_DRAWS = 40  # draws of the ln standard deviations; the others are shared out among them
 SPREAD_DIFFERENCE = 0.05
+GRAIN = 0.005  # boats whose ln scale differs by less are taken together
 NODES, NODE_WEIGHTS = np.polynomial.hermite_e.hermegauss(7)
 NODE_WEIGHTS = NODE_WEIGHTS / NODE_WEIGHTS.sum()
 
@@ -123,9 +124,10 @@ def _b10_normal(draws: ClassDraws, patterns: Patterns) -> Floats:
 
 
 def _b10_exact(draws: ClassDraws, patterns: Patterns) -> Floats:
-    along = patterns.boats @ draws.effects[0]
+    along, place = np.unique(np.round(patterns.boats @ draws.effects[0] / GRAIN) * GRAIN, return_inverse=True)
+    shares = np.bincount(place, patterns.weights)
     offsets = (along[:, None] + draws.boat_sd[0] * NODES).ravel()
-    weights = (patterns.weights[:, None] * NODE_WEIGHTS).ravel()
+    weights = (shares[:, None] * NODE_WEIGHTS).ravel()
     log_scale = draws.log_scale[0] + patterns.class_means @ draws.effects[0]
     return _mixture_b10(log_scale[None], draws.log_shape[:1], offsets[None, None], weights)[0]
 

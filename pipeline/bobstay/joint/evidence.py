@@ -51,7 +51,9 @@ def evidence(model: Model, point: Point, blocks: Blocks, log_sd: Floats, active:
     z = start + dz
     value = _value(model, point, system_terms=(system.rhs, dz, system.boat_gradient, system.boat), prior=prior, z=start)
     value += -float(np.log(np.diag(factor[0])).sum()) - 0.5 * float(((log_sd - LOG_SD_MEAN) ** 2).sum()) / LOG_SD_SD**2
-    gradient = np.array([_slope(model, place, z, covariance, boats, system.cross, system.boat, log_sd) for place in active])
+    gradient = np.array(
+        [_slope(model, place, z, covariance, boats, system.cross, system.boat, log_sd) for place in active]
+    )
     return Evidence(value, gradient, z, covariance)
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from bobstay.joint.fleet import Fleet, Floats, Ints
-from bobstay.joint.rates import empty_code, entry_code, hidden_code
+from bobstay.joint.rates import code_count, empty_code, entry_code, hidden_code
 
 CHUNK_ROWS = 32_768
 LEAST_AGE = 0.5 / 365.25  # half a day: a look on the day of installation has no logarithm otherwise
@@ -62,7 +62,7 @@ def lay_out(fleet: Fleet, row_count: int) -> Layout:
     starts = starts_of(counts)
     log_age, code = _rows(fleet, order, starts_of(look_counts), looks, head, starts, row_count)
     copy_counts = np.bincount(fleet.copy_life, minlength=fleet.life_count)
-    code_count = empty_code(row_count) + 1
+    codes = code_count(row_count)
     return Layout(
         log_age=log_age,
         code=code,
@@ -74,8 +74,8 @@ def lay_out(fleet: Fleet, row_count: int) -> Layout:
         copy_log_weight=fleet.copy_log_weight,
         late=np.flatnonzero(late),
         late_log_entry=np.log(np.maximum(fleet.copy_entry[late], LEAST_AGE)),
-        code_count=code_count,
-        looks_by_code=np.bincount(fleet.look_code, minlength=code_count).astype(float),
+        code_count=codes,
+        looks_by_code=np.bincount(fleet.look_code, minlength=codes).astype(float),
         chunks=_cut(counts, starts, copy_counts, starts_of(copy_counts)),
     )
 

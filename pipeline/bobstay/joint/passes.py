@@ -134,9 +134,7 @@ def _likelihood(layout: Layout, weights: Weights, chunk: Chunk, hazard: Floats, 
     return np.maximum(likelihood, LEAST_LIKELIHOOD)
 
 
-def _chunk_terms(
-    layout: Layout, weights: Weights, a: Floats, b: Floats, chunk: Chunk, cracked: Floats
-) -> Floats:
+def _chunk_terms(layout: Layout, weights: Weights, a: Floats, b: Floats, chunk: Chunk, cracked: Floats) -> Floats:
     """Return the six terms of the chunk's lives and add its expected looks at cracks to `cracked`."""
     y, hazard = _hazard(layout, chunk, a, b)
     survival = np.exp(-hazard)

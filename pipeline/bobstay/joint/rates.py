@@ -10,9 +10,13 @@ from bobstay.joint.fleet import Floats, Ints
 
 KINDS = ("clear", "open", "confirmed", "unfounded")
 CERTAIN = -60.0  # log chance that stands for "ruled out by the follow-up"
+UNNAMED_FOUND, UNNAMED_FALSE = 0.5, 0.03  # of an indication whose look is not on record; assumed, never estimated
 MOST_FOUND = 0.99  # a look sees at most this share of the cracks it can see at all
 MOST_CLEARED = 1.0 - 1e-9
 LOWEST_LOGIT = 12.0  # rates stay within 6e-6 .. 1 - 6e-6 while they are estimated
+
+
+OTHER_CODES = 3  # entry, empty, unnamed
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +68,16 @@ def empty_code(row_count: int) -> int:
     return entry_code(row_count) + 1
 
 
+def unnamed_code(row_count: int) -> int:
+    """Return the code of an indication that is told of, but whose look is not on record."""
+    return entry_code(row_count) + 2
+
+
+def code_count(row_count: int) -> int:
+    """Return the number of codes there are."""
+    return entry_code(row_count) + OTHER_CODES
+
+
 def code_tables(psi: Floats, cleared: float, sight: Floats | None = None) -> tuple[Floats, Floats]:
     """Return log P(look | sound) and log P(look | cracked) of every code.
 
@@ -83,8 +97,8 @@ def code_tables(psi: Floats, cleared: float, sight: Floats | None = None) -> tup
     cracked = np.stack([log_missed, log_found, log_found, never], axis=1)
     unseen = np.where(is_whole, cracked, np.stack([log_quiet, log_false, log_false, never], axis=1))
     kept = np.log1p(-min(cleared, MOST_CLEARED))
-    at_sound = np.concatenate([sound.ravel(), sound.ravel(), [0.0, 0.0]])
-    return at_sound, np.concatenate([cracked.ravel(), unseen.ravel(), [kept, 0.0]])
+    at_sound = np.concatenate([sound.ravel(), sound.ravel(), [0.0, 0.0, np.log(UNNAMED_FALSE)]])
+    return at_sound, np.concatenate([cracked.ravel(), unseen.ravel(), [kept, 0.0, np.log(UNNAMED_FOUND)]])
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,9 +112,9 @@ class RateCounts:
 
 
 def rate_counts(looks: Floats, cracked: Floats) -> RateCounts:
-    """Sum by detection row the looks of each code (2 * 4 * R + 2,) and the expected number at cracked parts."""
+    """Sum by detection row the looks of each code (codes,) and the expected number at cracked parts."""
     kinds = len(KINDS)
-    rows = (len(looks) - 2) // (2 * kinds)
+    rows = (len(looks) - OTHER_CODES) // (2 * kinds)
     seen, unseen = slice(0, rows * kinds), slice(rows * kinds, 2 * rows * kinds)
     at_crack = cracked[seen].reshape(rows, kinds)
     at_sound = (looks[seen] - cracked[seen] + looks[unseen]).reshape(rows, kinds)

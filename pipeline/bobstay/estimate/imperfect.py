@@ -1,0 +1,176 @@
+"""The default estimate: tests that miss cracks and call false, classes that learn from each other, boats that differ."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from bobstay.estimate.observed import (
+    Bools,
+    Floats,
+    Observed,
+    counted_today,
+    not_used,
+    observe,
+    perfect_fleet,
+    perfect_history,
+    real_findings,
+    sight_of,
+    whole_fleet,
+)
+from bobstay.estimate.outcome import Outcome, refused, tabulated
+from bobstay.estimate.record import Estimates
+from bobstay.joint import (
+    Design,
+    Estimated,
+    Fleet,
+    Patterns,
+    RatePrior,
+    chance_by,
+    chances,
+    crossed_design,
+    draw_classes,
+    estimate,
+    expit,
+    separate_design,
+    with_hidden_copies,
+)
+
+if TYPE_CHECKING:
+    from datetime import date
+
+    import pandas as pd
+
+    from bobstay.settings import Settings
+
+ALMOST = 1e-6  # perfect detection: found = 1 - ALMOST, false_call = ALMOST, both held
+LEAST_WEIGHT = 0.5  # looks that even a setting of weight 0 is worth, else a rate seen by no look would have no value
+MOST_DRAW_ROWS = 500_000
+
+
+def estimate_imperfect(
+    lives: pd.DataFrame,
+    looks: pd.DataFrame,
+    boats: pd.DataFrame,
+    *,
+    as_of: date,
+    settings: Settings,  # noqa: ARG001
+) -> Estimates:
+    """Estimate onset ages under imperfect detection, pooled over classes, with a boat effect.
+
+    `lives` and `looks` as in tables.LIVES and tables.LIFE_LOOKS, `boats` as stored by ingest. Any of detection =
+    "perfect", pooling = "none" and boat_effect = false may be set. Where too little was seen no number is made up.
+    """
+    is_perfect = settings.estimate.detection == "perfect"
+    unused = lives["left_out"].notna().to_numpy() if is_perfect else not_used(lives)
+    seen = observe(lives, looks, boats, not_used=unused)
+    why_not = refusal(seen)
+    if why_not:
+        return refused(seen, rate_prior(seen, settings), why_not, settings=settings)
+    return tabulated(_work_out(seen, settings), settings=settings)
+
+
+def refusal(seen: Observed) -> str:
+    """Return why no number can be had from these looks ("" where one can): tested before the estimate, whose priors
+    would make some number of anything."""
+    own = seen.used[seen.look_life]
+    clear, finding = (seen.look_kind == 0) & own, np.isin(seen.look_kind, [1, 2]) & own
+    if not seen.used.any():
+        return "no life of known age"
+    if not finding.any():
+        return "a bound only: no indication in any class that was not called unfounded"
+    if not clear.any():
+        return "no estimate: every look found something, no clear look says when it began"
+    return ""
+
+
+def _work_out(seen: Observed, settings: Settings) -> Outcome:
+    """Estimate, draw, and ask each life in service for its chance."""
+    is_perfect = settings.estimate.detection == "perfect"
+    rates = (
+        RatePrior(*np.array([[1 - ALMOST], [ALMOST], [1.0]]), estimated=False)
+        if is_perfect
+        else rate_prior(seen, settings)
+    )
+    fleet = perfect_fleet(seen) if is_perfect else whole_fleet(seen)
+    told = np.bincount(fleet.look_life, minlength=fleet.life_count) > 0
+    cleared = 1.0 if is_perfect else settings.estimate.late_joiner_cleared
+    own = np.flatnonzero(seen.used & told & _is_class_used(seen, settings)[seen.class_index])
+    made = estimate(
+        fleet.of_lives(own),
+        _design(seen, settings),
+        rates=rates,
+        cleared=cleared,
+        has_boats=settings.estimate.boat_effect,
+    )
+    draws = draw_classes(made, _draw_count(len(seen.classes), settings), settings.estimate.seed)
+    serving = np.flatnonzero(seen.lives["is_in_service"].to_numpy(dtype=bool))
+    history, sight = _history(seen, made, settings)
+    asked = history.of_lives(serving)
+    age = seen.lives["age_years"].to_numpy(dtype=float)[serving]
+    return Outcome(
+        seen=seen,
+        estimated=made,
+        draws=draws,
+        patterns=_patterns(seen),
+        serving=serving,
+        now=chance_by(made, asked, age, sight=sight),
+        then=chances(made, asked, age + settings.horizon_years, sight=sight),
+        rate_prior=rates,
+    )
+
+
+def _is_class_used(seen: Observed, settings: Settings) -> Bools:
+    """Return the classes that enter: without pooling, a class with no finding of its own would tell only its prior."""
+    if settings.estimate.pooling == "crossed":
+        return np.ones(len(seen.classes), dtype=bool)
+    return np.bincount(seen.class_index, real_findings(seen) * seen.used, minlength=len(seen.classes)) > 0
+
+
+def rate_prior(seen: Observed, settings: Settings) -> RatePrior:
+    """Return the settings' rates of the detection rows met."""
+    told = [settings.detection[method, scope] for method, scope in seen.rows.itertuples(index=False)]
+    return RatePrior(
+        found=np.array([r.found for r in told]),
+        false_call=np.array([r.false_call for r in told]),
+        weight=np.array([max(r.weight, LEAST_WEIGHT) for r in told]),
+    )
+
+
+def _design(seen: Observed, settings: Settings) -> Design:
+    covariate_count = len(seen.covariates.names)
+    if settings.estimate.pooling == "none":
+        return separate_design(len(seen.classes), covariate_count)
+    numbers = (
+        seen.classes[name].astype("category").cat.codes.to_numpy(dtype=np.intp) for name in ("fitting_type", "material")
+    )
+    return crossed_design(*numbers, covariate_count=covariate_count)
+
+
+def _draw_count(class_count: int, settings: Settings) -> int:
+    return min(settings.estimate.draws, max(MOST_DRAW_ROWS // max(class_count, 1) - 1, 20))
+
+
+def _history(seen: Observed, made: Estimated, settings: Settings) -> tuple[Fleet, Floats | None]:
+    """Return what counts for today's chances, and what in-place looks can see of it."""
+    if settings.estimate.detection == "perfect":
+        return perfect_history(seen), None
+    fleet = whole_fleet(counted_today(seen))
+    sight = sight_of(seen.rows, expit(made.point.psi[: len(seen.rows)]), settings)
+    if sight.min(initial=1.0) < 1.0:
+        fleet = with_hidden_copies(fleet, float(sight.min()))
+    return fleet, sight
+
+
+def _patterns(seen: Observed) -> Patterns:
+    """Return the covariates a class is averaged over: the boats' by their lives, the fittings' by the class's own."""
+    used, of_boat = np.flatnonzero(seen.used), seen.covariates.is_of_boat
+    weights = np.bincount(seen.boat_index[used], minlength=len(seen.boats)).astype(float)
+    of_fitting = np.where(of_boat, 0.0, seen.covariates.by_life[used])
+    counts = np.maximum(np.bincount(seen.class_index[used], minlength=len(seen.classes)), 1)
+    sums = np.zeros((len(seen.classes), len(of_boat)))
+    np.add.at(sums, seen.class_index[used], of_fitting)
+    rows, place = np.unique(np.where(of_boat, seen.covariates.by_boat, 0.0), axis=0, return_inverse=True)
+    shares = np.bincount(place.ravel(), weights, minlength=len(rows)) / weights.sum()
+    return Patterns(rows, shares, sums / counts[:, None])

@@ -1,0 +1,225 @@
+"""The five tables of the default estimate, or the same tables saying why there are no numbers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+from scipy.special import ndtri
+from scipy.stats import beta as beta_distribution
+
+from bobstay.estimate.shim import nonparametric_table, oldest_years
+from bobstay.estimate.observed import Bools, Floats, Ints, Observed, real_findings
+from bobstay.estimate.record import Estimates
+from bobstay.joint import Chances, ClassDraws, Estimated, Patterns, RatePrior, b10_years, expit
+
+if TYPE_CHECKING:
+    from bobstay.settings import Settings
+
+FOLLOWED_UP_LEAST = 0.1  # below this share of findings with a disposition ages come out 8 to 14 % high: said in words
+FEW_FOLLOWED_UP = "few findings have a disposition: ages may be 8 to 14 % too high"
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What the estimate came to, before it is put in tables; `now` and `then` are of the lives `serving`."""
+
+    seen: Observed
+    estimated: Estimated
+    draws: ClassDraws
+    patterns: Patterns
+    serving: Ints
+    now: Floats
+    then: Chances
+    rate_prior: RatePrior
+
+
+def tabulated(outcome: Outcome, *, settings: Settings) -> Estimates:
+    """Return the five tables."""
+    seen = outcome.seen
+    counts = class_counts(seen)
+    has_numbers = _has_numbers(counts, settings)
+    few = _few_followed_up(seen) and settings.estimate.detection == "imperfect"
+    counts["evidence"] = np.select(
+        [counts["event_count"] == 0, counts["event_count"] < settings.estimate.minimum_events],
+        ["none", "thin"],
+        "enough",
+    )
+    counts["model"] = [
+        _words(evidence, settings, few=few, alone=len(seen.boats) == 1) for evidence in counts["evidence"]
+    ]
+    classes = counts.assign(**_class_numbers(outcome, has_numbers, settings.estimate.interval))
+    classes = classes.merge(
+        oldest_years(seen.lives, settings.guidance.minimum_at_risk), how="left", on=list(seen.classes)
+    )
+    return Estimates(
+        classes=classes,
+        detection=_detection(outcome, settings),
+        nonparametric=nonparametric_table(seen.lives),
+        chances=_chances(outcome, counts, has_numbers, settings.estimate.interval),
+        class_draws=_draw_rows(outcome, has_numbers),
+    )
+
+
+def class_counts(seen: Observed) -> pd.DataFrame:
+    """Return class, lives and boats the estimate uses, lives with an indication, and lives left out."""
+    size, k, used = len(seen.classes), seen.class_index, seen.used
+    on_boats = pd.DataFrame({"k": k[used], "boat": seen.boat_index[used]}).drop_duplicates()
+    events = used & (real_findings(seen) > 0)
+    return seen.classes.assign(
+        life_count=np.bincount(k[used], minlength=size),
+        boat_count=np.bincount(on_boats["k"], minlength=size),
+        event_count=np.bincount(k[events], minlength=size),
+        left_out_count=np.bincount(k[~used], minlength=size),
+    )
+
+
+def _has_numbers(counts: pd.DataFrame, settings: Settings) -> Bools:
+    """Return the classes that get numbers: without pooling, only those with a finding of their own."""
+    if settings.estimate.pooling == "crossed":
+        return np.ones(len(counts), dtype=bool)
+    return (counts["event_count"] > 0).to_numpy()
+
+
+def _words(evidence: str, settings: Settings, *, few: bool, alone: bool) -> str:
+    """Return in words how the numbers of a class were made."""
+    pooled = settings.estimate.pooling == "crossed"
+    if evidence == "none" and not pooled:
+        return "a bound only: no indication in this class, and classes are kept apart"
+    parts = [
+        "Weibull onset, detection "
+        + ("estimated" if settings.estimate.detection == "imperfect" else "taken as perfect")
+    ]
+    parts.append("pooled over types and materials" if pooled else "each class by itself under weak priors")
+    if settings.estimate.boat_effect:
+        parts.append("boat effect, its spread assumed (one boat)" if alone else "boat effect")
+    if evidence == "none":
+        parts.insert(0, "borrowed from other classes: no indication in this one")
+    if few:
+        parts.append(FEW_FOLLOWED_UP)
+    return "; ".join(parts)
+
+
+def _class_numbers(outcome: Outcome, has_numbers: Bools, interval: float) -> dict[str, Floats]:
+    """Return shape, scale and B10 with their intervals, empty where a class has none."""
+    drawn = {
+        "shape": np.exp(outcome.draws.log_shape),
+        "scale_years": np.exp(outcome.draws.log_scale),
+        "b10_years": b10_years(outcome.draws, outcome.patterns),
+    }
+    numbers: dict[str, Floats] = {}
+    for name, values in drawn.items():
+        lower, upper = np.quantile(values[1:], [(1 - interval) / 2, (1 + interval) / 2], axis=0)
+        # the estimate lies within its interval even where the draws lean to one side
+        numbers |= {name: values[0], f"{name}_lower": np.minimum(lower, values[0])}
+        numbers[f"{name}_upper"] = np.maximum(upper, values[0])
+    numbers["log_likelihood"] = outcome.estimated.class_log_likelihood
+    return {name: np.where(has_numbers, values, np.nan) for name, values in numbers.items()}
+
+
+def _few_followed_up(seen: Observed) -> bool:
+    found = seen.look_kind[seen.look_kind > 0]
+    return bool(len(found)) and bool(np.mean(found >= 2) < FOLLOWED_UP_LEAST)
+
+
+def look_counts(seen: Observed) -> pd.DataFrame:
+    """Return by detection row its looks, its findings and the share of them with a disposition."""
+    named = seen.look_row >= 0
+    row, kind, size = seen.look_row[named], seen.look_kind[named], len(seen.rows)
+    found = np.bincount(row[kind > 0], minlength=size)
+    followed = np.bincount(row[kind >= 2], minlength=size)
+    return seen.rows.assign(
+        look_count=np.bincount(row, minlength=size),
+        indication_count=found,
+        followed_up_share=np.divide(followed, found, out=np.full(size, np.nan), where=found > 0),
+    )
+
+
+def _detection(outcome: Outcome, settings: Settings) -> pd.DataFrame:
+    """Return rates by detection row with intervals on the logit scale."""
+    if settings.estimate.detection == "perfect":
+        return look_counts(outcome.seen).assign(
+            **dict.fromkeys(["found", "found_lower", "found_upper"], 1.0),
+            **dict.fromkeys(["false_call", "false_call_lower", "false_call_upper"], 0.0),
+            **dict.fromkeys(["found_prior", "false_call_prior", "prior_weight"], np.nan),
+            basis="assumed perfect",
+        )
+    made, size = outcome.estimated, len(outcome.seen.rows)
+    sd = np.sqrt(np.diag(made.covariance)[made.model.design.size :])
+    reach = ndtri((1 + settings.estimate.interval) / 2) * sd
+    rates = {side: expit(made.point.psi + sign * reach) for side, sign in (("", 0), ("_lower", -1), ("_upper", 1))}
+    basis = "estimated" + (f"; {FEW_FOLLOWED_UP}" if _few_followed_up(outcome.seen) else "")
+    return _with_priors(look_counts(outcome.seen), outcome.rate_prior).assign(
+        **{f"found{side}": both[:size] for side, both in rates.items()},
+        **{f"false_call{side}": both[size:] for side, both in rates.items()},
+        basis=basis,
+    )
+
+
+def _with_priors(counts: pd.DataFrame, prior: RatePrior) -> pd.DataFrame:
+    return counts.assign(found_prior=prior.found, false_call_prior=prior.false_call, prior_weight=prior.weight)
+
+
+def _chances(outcome: Outcome, counts: pd.DataFrame, has_numbers: Bools, interval: float) -> pd.DataFrame:
+    """Return the chance of each life in service, its interval on the logit scale."""
+    k = outcome.seen.class_index[outcome.serving]
+    has, then = has_numbers[k], outcome.then
+    logit = np.log(then.chance) - np.log1p(-then.chance)
+    reach = ndtri((1 + interval) / 2) * then.logit_sd
+    known = {
+        "chance": then.chance,
+        "chance_lower": expit(logit - reach),
+        "chance_upper": expit(logit + reach),
+        "chance_now": np.minimum(outcome.now, then.chance),
+        "logit_sd": then.logit_sd,
+    }
+    own = counts["event_count"].to_numpy()[k] > 0
+    return pd.DataFrame(
+        {"life_id": outcome.seen.lives["life_id"].to_numpy()[outcome.serving]}
+        | {name: np.where(has, values, np.nan) for name, values in known.items()}
+        | {"basis": np.where(has, np.where(own, "own", "borrowed"), "none"), "model": counts["model"].to_numpy()[k]}
+    )
+
+
+def _draw_rows(outcome: Outcome, has_numbers: Bools) -> pd.DataFrame:
+    """Return the draws as rows: classes that have numbers, draw 0 the estimate itself."""
+    seen, draws = outcome.seen, outcome.draws
+    which = np.flatnonzero(has_numbers)
+    count = len(draws.log_scale)
+    named = seen.classes.iloc[np.repeat(which, count)].reset_index(drop=True)
+    return named.assign(
+        draw=np.tile(np.arange(count), len(which)),
+        log_scale=draws.log_scale[:, which].T.ravel(),
+        log_shape=draws.log_shape[:, which].T.ravel(),
+        boat_sd=np.tile(draws.boat_sd, len(which)),
+    )
+
+
+def refused(seen: Observed, prior: RatePrior, why: str, *, settings: Settings) -> Estimates:
+    """Return the tables without numbers: counts, the settings' rates, the non-parametric curve, and the reason."""
+    blank = [f"{name}{side}" for name in ("shape", "scale_years", "b10_years") for side in ("", "_lower", "_upper")]
+    classes = class_counts(seen).assign(**dict.fromkeys([*blank, "log_likelihood"], np.nan), evidence="none", model=why)
+    serving = seen.lives.loc[seen.lives["is_in_service"].astype(bool), ["life_id"]].reset_index(drop=True)
+    numbers = ["chance", "chance_lower", "chance_upper", "chance_now", "logit_sd"]
+    draws = pd.DataFrame(columns=[*seen.classes, "draw", "log_scale", "log_shape", "boat_sd"])
+    return Estimates(
+        classes=classes.merge(
+            oldest_years(seen.lives, settings.guidance.minimum_at_risk), how="left", on=list(seen.classes)
+        ),
+        detection=_held(seen, prior, settings.estimate.interval),
+        nonparametric=nonparametric_table(seen.lives),
+        chances=serving.assign(**dict.fromkeys(numbers, np.nan), basis="none", model=why),
+        class_draws=draws,
+    )
+
+
+def _held(seen: Observed, prior: RatePrior, interval: float) -> pd.DataFrame:
+    """Return the settings' rates with the interval of the Beta distribution they stand for."""
+    tails = np.array([(1 - interval) / 2, (1 + interval) / 2])[:, None]
+    columns: dict[str, Floats] = {}
+    for name, rate in (("found", prior.found), ("false_call", prior.false_call)):
+        lower, upper = beta_distribution.ppf(tails, prior.weight * rate, prior.weight * (1 - rate))
+        columns |= {name: rate, f"{name}_lower": lower, f"{name}_upper": upper}
+    return _with_priors(look_counts(seen), prior).assign(**columns, basis="held at the setting")
