@@ -10,7 +10,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from bobstay import settings as settings_file
 from bobstay import store
@@ -228,5 +228,4 @@ def remembered(con: duckdb.DuckDBPyConnection) -> Settings:
     if not store.has(con, "remembered"):
         return Settings()
     row = con.execute("SELECT value FROM remembered WHERE key = 'settings'").fetchone()
-    kept: dict[str, Any] = json.loads(row[0]) if row else {}
-    return settings_file.from_tree(kept["values"], source="store") if kept.get("values") else Settings()
+    return settings_file.from_tree(json.loads(row[0]), source="store") if row else Settings()
