@@ -152,10 +152,10 @@ def _school(number: int) -> Boat:
     built = date(dice.whole(2000, 2018), 3, 1) + timedelta(days=dice.whole(0, 90))
     new = built > RECORDS_BEGIN and dice.happens(0.85)
     joined = built if new else max(built, RECORDS_BEGIN) + timedelta(days=dice.whole(30, 1500))
-    gone = number in {4, 9}
+    left = _sold(joined, dice) if number in {4, 9} else None
     return Boat(
         f"S{number:02d}", SCHOOL, _name(30 + number), dice.one_of(("design E26 (invented)", "design E31 (invented)")),
-        built, joined, date(2019 + number % 3, 10, 12) if gone else None, "sold" if gone else "",
+        built, joined, left, "sold" if left else "",
         "school", "brackish", "temperate", dice.whole(45, 90) * 10, "Ouldry (invented)", dice.normal(BOAT_EFFECT_SD),
     )
 
@@ -166,14 +166,19 @@ def _club(number: int) -> Boat:
     new = built > RECORDS_BEGIN and dice.happens(0.5)
     joined = built if new else max(built, RECORDS_BEGIN) + timedelta(days=dice.whole(30, 3600))
     port, water, climate = dice.pick(_CLUB_PORTS)
-    gone = number % 9 == 0
-    reason = "wrecked" if number == 18 else "sold"
+    left = _sold(joined, dice) if number % 8 == 0 else None
+    reason = "wrecked" if number == 16 else "sold"
     return Boat(
         f"M{number:02d}", CLUB, _name(50 + number), f"design {dice.one_of('FGHJ')}{dice.whole(24, 41)} (invented)",
-        built, joined, date(2020 + number % 4, 9, 3) if gone else None, reason if gone else "",
+        built, joined, left, reason if left else "",
         "club" if number % 7 == 0 else "private", water, climate, dice.whole(6, 35) * 10, port,
         dice.normal(BOAT_EFFECT_SD),
     )
+
+
+def _sold(joined: date, dice: Dice) -> date | None:
+    left = joined + timedelta(days=dice.whole(2500, 5500))
+    return left if left < AS_OF else None
 
 
 def places(boat: Boat) -> list[Place]:

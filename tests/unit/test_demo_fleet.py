@@ -8,6 +8,7 @@ import json
 import math
 import zipfile
 from collections import Counter
+from datetime import date
 from pathlib import Path
 
 import pandas as pd
@@ -15,7 +16,8 @@ import pytest
 from bobstay.data_demo.generate import write_all
 from scipy import stats
 
-from bobstay import data_demo
+from bobstay import data_demo, store
+from bobstay.ingest import ingest
 from bobstay.settings import load
 from bobstay.tables import INPUT_BY_NAME
 
@@ -260,7 +262,10 @@ def test_late_joiners_removals_and_departed_boats_are_there(lives: pd.DataFrame)
     assert 0.3 < (lives["joined_late"] == "yes").mean() < 0.6
     assert {"indication", "preventive", "damage", "refit"} <= reasons.keys()
     assert reasons["preventive"] >= 100
-    assert (_csv("boats.csv")["left"] != "").sum() >= 10
+    departed = _csv("boats.csv").query("left != ''")
+    assert len(departed) >= 8
+    assert (departed["joined"] < departed["left"]).all()
+    assert (departed["left"] <= TRUTH["as_of"]).all()
     assert len(_csv("events.csv")) >= 50
 
 
@@ -274,6 +279,19 @@ def test_every_planted_fault_is_in_its_file() -> None:
         frame = frames[wrong["file"]]
         hits = pd.concat([frame[c].eq(v) for c, v in wrong["cells"].items()], axis=1).all(axis=1)
         assert hits.sum() == 1, wrong
+
+
+def test_ingest_sets_aside_what_is_planted_and_nothing_else(tmp_path: Path) -> None:
+    """Agreement of two parts written apart: the list of planted faults, and what taking the files in sets aside."""
+    paths = data_demo.copy_to(tmp_path / "files")
+    with store.opened(tmp_path / "demo.duckdb", folders=[tmp_path / "files"], create=True) as con:
+        ingest(con, paths, limit=date.fromisoformat(TRUTH["as_of"]))
+        rows = con.execute("SELECT file, row_json FROM set_aside").fetchall()
+        cells = con.execute('SELECT file, "column", value FROM cells_unread').fetchall()
+    planted = Counter(w["file"] for w in TRUTH["wrong_on_purpose"] if w["is_row"])
+    assert Counter(file.split(".")[0] for file, _ in rows) == planted
+    spoilt = {(w["file"], *next(iter(w["cells"].items()))) for w in TRUTH["wrong_on_purpose"] if not w["is_row"]}
+    assert {(file.split(".")[0], column, value) for file, column, value in cells} == spoilt
 
 
 # --- the records obey the truth ---
