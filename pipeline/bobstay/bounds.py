@@ -32,9 +32,9 @@ def share_limits(seen: float, tried: float, *, cover: float) -> tuple[float, flo
 
 
 def tests_needed(share: float, *, confidence: float) -> int:
-    """Return how many tests, all good, show with `confidence` that at least `share` are good: share^n <= 1 - confidence.
+    """Return how many tests, all good, show with `confidence` that at least `share` are good.
 
-    29 for 90 %, 59 for 95 %, 299 for 99 %, each with 95 % confidence.
+    The least n with share^n <= 1 - confidence: 29 for 90 %, 59 for 95 %, 299 for 99 %, each with 95 % confidence.
     """
     if not (0 < share < 1 and 0 < confidence < 1):
         raise _bad(f"share {share} and confidence {confidence} must lie between 0 and 1")

@@ -20,7 +20,7 @@ _RULED_OUT = -60.0  # log chance of a state that a follow-up excluded: small, ye
 _WORDS = {"no_indication": 0.0, "clear": 0.0, "relevant": 1.0, "indication": 1.0, "failed": 1.0}
 
 
-def log_likelihood(
+def log_likelihood(  # noqa: PLR0917 - the order is promised to outsiders
     shape: float, scale: float, ages: ArrayLike, results: Sequence[int | bool | str] | ArrayLike, found: ArrayLike,
     false_call: ArrayLike, entry: float = 0.0, *, dispositions: Sequence[str | None] | None = None, rho: float = 0.5,
 ) -> float:  # fmt: skip

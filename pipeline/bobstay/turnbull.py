@@ -10,9 +10,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from scipy.stats import norm
 
 from bobstay.observations import Observations, observe
-from bobstay.turnbull_climb import Cells, highest, log_likelihood
+from bobstay.turnbull_climb import Cells, hazard_variance, highest, log_likelihood
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -33,6 +34,7 @@ class TurnbullEstimate:
     mass: Numbers
     log_likelihood: float
     is_converged: bool
+    hazard_variance: Numbers  # of the cumulative hazard at each upper; nan where it cannot be told
 
     def survival(self, age: ArrayLike) -> Numbers:
         """Return S at ages of any shape: inside an interval of mass the value at its left end holds to its right end.
@@ -42,6 +44,22 @@ class TurnbullEstimate:
         left = 1.0 - np.concatenate(([0.0], np.cumsum(self.mass)))
         place = np.searchsorted(self.upper, np.asarray(age, dtype=float), side="right")
         return np.asarray(np.clip(left, 0.0, 1.0)[place])
+
+    def limits(self, age: ArrayLike, *, cover: float) -> tuple[Numbers, Numbers]:
+        """Return limits of S at ages of any shape, each alone at nominal `cover`; nan where S is 0 or 1.
+
+        On the scale of log(-log S), with the variance of the cumulative hazard from the information matrix of the
+        cells that hold mass: Greenwood's where ages are exact. It takes those cells as given, which is right for looks
+        on common dates and somewhat short where every look has its own.
+        """
+        place = np.searchsorted(self.upper, np.asarray(age, dtype=float), side="right")
+        variance = np.concatenate(([np.nan], self.hazard_variance))[place]
+        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+            hazard = -np.log(self.survival(age))
+            reach = np.exp(norm.ppf((1 + cover) / 2) * np.sqrt(variance) / hazard)
+            limits = np.exp(-hazard * reach), np.exp(-hazard / reach)
+        is_told = np.isfinite(hazard) & (hazard > 0)
+        return np.where(is_told, limits[0], np.nan), np.where(is_told, limits[1], np.nan)
 
 
 def estimate(
@@ -60,11 +78,16 @@ def estimate(
         left = np.exp(-np.concatenate(([0.0], np.cumsum(hazard))))
     mass = left[:-1] - left[1:]
     kept = mass > 1e-12
+    variance = hazard_variance(cells, hazard)
     lowers, uppers, masses = ages[begins // 2][kept], ages[ends // 2][kept], mass[kept]
+    variance = variance[kept]
     if left[-1] > 1e-12:
         last = float(max(seen.lower.max(), uppers.max(initial=0.0)))
         lowers, uppers, masses = np.append(lowers, last), np.append(uppers, np.inf), np.append(masses, left[-1])
-    return TurnbullEstimate(lowers, uppers, masses / masses.sum(), log_likelihood(cells, hazard), is_converged)
+        variance = np.append(variance, np.nan)
+    return TurnbullEstimate(
+        lowers, uppers, masses / masses.sum(), log_likelihood(cells, hazard), is_converged, variance
+    )
 
 
 def _cells(seen: Observations, ages: Numbers) -> tuple[NDArray[np.intp], NDArray[np.intp], Cells]:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.optimize import isotonic_regression
-from scipy.sparse import coo_matrix, diags
+from scipy.sparse import coo_matrix, csc_matrix, diags
 from scipy.sparse.linalg import splu
 
 if TYPE_CHECKING:
@@ -22,6 +22,7 @@ _NEWTON_STEPS = 4  # in each round
 _LEAST = 1e-11  # hazard below which a cell counts as empty
 _MOST_HELD = 20000  # cells a Newton step may work on
 _GOOD_ENOUGH = 1e-6  # what may be missing, as a share, where rounding stops the climb
+_MOST_INVERTED = 3000  # cells whose information matrix is inverted whole
 _DEEPEST = 500.0  # the EM step works with S itself, which underflows beyond
 
 
@@ -50,11 +51,13 @@ def _spread(begin: Places, end: Places, weight: Numbers, size: int) -> Numbers:
     """Sum weights over the cells begin+1..end of each row."""
     summed = np.cumsum(_at(begin, weight, size) - _at(end, weight, size))[:-1]
     touched = np.cumsum(np.bincount(begin, minlength=size + 1) - np.bincount(end, minlength=size + 1))[:-1] > 0
-    return np.where(touched, summed, 0.0)  # sums of fractions leave crumbs where no row reaches
+    return np.asarray(
+        np.where(touched, summed, 0.0), dtype=float
+    )  # sums of fractions leave crumbs where no row reaches
 
 
 def _at(place: Places, weight: Numbers, size: int) -> Numbers:
-    return np.bincount(place, weights=weight, minlength=size + 1)
+    return np.asarray(np.bincount(place, weights=weight, minlength=size + 1), dtype=float)
 
 
 def log_likelihood(cells: Cells, hazard: Numbers) -> float:
@@ -210,11 +213,41 @@ def _merged(cells: Cells, held: Places) -> Cells:
 
 def _newton_step(cells: Cells, total: Numbers) -> Numbers:
     """Return the Newton step of the cumulative hazards (size + 1,), the first held at 0."""
-    gradient, bend = _slopes(cells, total)
-    curve = _curvature(cells, total)
-    ties = coo_matrix((curve, (cells.lower, cells.upper)), shape=(cells.size + 1,) * 2)
-    matrix = (diags(bend + 1e-9 * bend.max()) - ties - ties.T).tocsc()[1:, 1:]
-    return np.concatenate(([0.0], splu(matrix).solve(gradient[1:])))
+    gradient, _ = _slopes(cells, total)
+    return np.concatenate(([0.0], splu(_information(cells, total)).solve(gradient[1:])))
+
+
+def _information(cells: Cells, total: Numbers) -> csc_matrix:
+    """Return minus the Hessian (size, size) in the cumulative hazards of cells 1..size, sparse."""
+    _, bend = _slopes(cells, total)
+    ties = coo_matrix((_curvature(cells, total), (cells.lower, cells.upper)), shape=(cells.size + 1,) * 2)
+    return (diags(bend + 1e-9 * bend.max()) - ties - ties.T).tocsc()[1:, 1:]
+
+
+def hazard_variance(cells: Cells, hazard: Numbers) -> Numbers:
+    """Return the variance (size,) of the cumulative hazard after each cell, nan from the first infinite one on.
+
+    The inverse of the information matrix of the cells that hold hazard, those taken as given.
+    """
+    is_sure = np.isinf(hazard)
+    finite = np.where(is_sure, 0.0, hazard)
+    held = np.flatnonzero(finite > _LEAST)
+    open_cells = _without_sure(cells, np.concatenate(([0], np.cumsum(is_sure))))
+    inside = np.zeros(held.size)
+    if held.size:
+        merged = _merged(open_cells, held)
+        inside = _inverse_diagonal(merged, np.concatenate(([0.0], np.cumsum(finite[held]))))
+    place = np.searchsorted(held, np.arange(cells.size), side="right")
+    return np.where(np.cumsum(is_sure) > 0, np.nan, np.concatenate(([0.0], inside))[place])
+
+
+def _inverse_diagonal(cells: Cells, total: Numbers) -> Numbers:
+    if (cells.upper - cells.lower == 1).all():  # every event in one cell: Greenwood's sum
+        bend = _at(cells.upper, _curvature(cells, total), cells.size)[1:]
+        return np.asarray(np.cumsum(1 / bend))
+    if cells.size > _MOST_INVERTED:
+        return np.full(cells.size, np.nan)
+    return np.asarray(np.diag(np.linalg.inv(_information(cells, total).toarray())))
 
 
 def _missing(cells: Cells, total: Numbers) -> float:

@@ -16,6 +16,8 @@ from bobstay.observations import Observations, observe
 from bobstay.weibull_likelihood import Design, design, level_of_total, slopes, value
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import ArrayLike, NDArray
 
     Numbers = NDArray[np.float64]
@@ -93,7 +95,7 @@ def estimate(
     return _record(rows, theta, given)
 
 
-def draws(made: WeibullEstimate, count: int, seed: int) -> Numbers:
+def draws(made: WeibullEstimate, count: int, seed: int | Sequence[int]) -> Numbers:
     """Return `count` Laplace draws (count, 2) of (log shape, log scale), normal with the estimate's covariance."""
     centre = np.log([made.shape, made.scale])
     root = np.linalg.cholesky(made.covariance)

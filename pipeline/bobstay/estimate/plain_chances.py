@@ -1,0 +1,103 @@
+"""The chance of each fitting in service, given its last clear look, from the curve of its class."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from bobstay.tables import CHANCES, checked
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from numpy.typing import NDArray
+
+    from bobstay.settings import Settings
+    from bobstay.weibull import WeibullEstimate
+
+    Numbers = NDArray[np.float64]
+
+_AT_ONCE = 1000  # lives by draws in one block: 16 MB
+
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """An estimate with its draws (n, 2) of (log shape, log scale)."""
+
+    made: WeibullEstimate
+    draws: Numbers
+
+
+def chances_table(
+    lives: pd.DataFrame, curves: Mapping[tuple[str, str], tuple[Curve | None, str, str]], settings: Settings
+) -> pd.DataFrame:
+    """Return tables.CHANCES of the lives in service; `curves` gives curve, basis and words for each class.
+
+    Chance = 1 - S(age + horizon) / S(age at the last clear look that still counts), 1 for an open indication.
+    """
+    in_service = lives[lives["is_in_service"].astype(bool)]
+    parts = [
+        _class_chances(group, curves[str(group["fitting_type"].iloc[0]), str(group["material"].iloc[0])], settings)
+        for _, group in in_service.groupby(["fitting_type", "material"], sort=True)
+    ]
+    empty = pd.DataFrame(columns=list(CHANCES.column_names))
+    return checked(pd.concat(parts, ignore_index=True) if parts else empty, CHANCES)
+
+
+def _class_chances(group: pd.DataFrame, found: tuple[Curve | None, str, str], settings: Settings) -> pd.DataFrame:
+    curve, basis, words = found
+    age = group["age_years"].to_numpy(dtype=float)
+    clear = np.nan_to_num(group["ranking_clear_years"].to_numpy(dtype=float, na_value=np.nan), nan=0.0)
+    columns = _no_numbers(len(group)) if curve is None else _numbers(curve, clear, age, settings)
+    is_open = group["open_indication_on"].notna().to_numpy()
+    for name, values in columns.items():
+        columns[name] = np.where(is_open, 0.0 if name == "logit_sd" else 1.0, values)
+    notes = np.where(group["age_basis"].to_numpy() == "at_least", "; the part may be older than its records", "")
+    return pd.DataFrame(
+        {
+            "life_id": group["life_id"].to_numpy(),
+            **columns,
+            "basis": np.where(is_open, "own", basis),
+            "model": [_words(words, note, is_open=o) for note, o in zip(notes, is_open.tolist(), strict=True)],
+        }
+    )
+
+
+def _words(words: str, note: str, *, is_open: bool) -> str:
+    return "an indication is open" if is_open else f"{words}{note}"
+
+
+def _no_numbers(count: int) -> dict[str, Numbers]:
+    return {n: np.full(count, np.nan) for n in ("chance", "chance_lower", "chance_upper", "chance_now", "logit_sd")}
+
+
+def _numbers(curve: Curve, clear: Numbers, age: Numbers, settings: Settings) -> dict[str, Numbers]:
+    """Return chances with limits and spread from the draws, a block of lives at a time."""
+    cover, by = settings.estimate.interval, age + settings.horizon_years
+    centre = np.log([[curve.made.shape, curve.made.scale]])
+    columns = _no_numbers(age.size)
+    columns["chance"] = _chance(centre, clear, by)[:, 0]
+    columns["chance_now"] = _chance(centre, clear, age)[:, 0]
+    for start in range(0, age.size, _AT_ONCE):
+        block = slice(start, start + _AT_ONCE)
+        drawn = _chance(curve.draws, clear[block], by[block])
+        lower, upper = np.quantile(drawn, [(1 - cover) / 2, (1 + cover) / 2], axis=1)
+        columns["chance_lower"][block], columns["chance_upper"][block] = lower, upper
+        columns["logit_sd"][block] = _logit(drawn).std(axis=1)
+    return columns
+
+
+def _chance(logs: Numbers, clear: Numbers, by: Numbers) -> Numbers:
+    """Return 1 - S(by) / S(clear), lives (n,) by draws (m, 2) of (log shape, log scale)."""
+    shape, scale = np.exp(logs[:, 0]), np.exp(logs[:, 1])
+    with np.errstate(over="ignore"):
+        hazard = (by[:, None] / scale) ** shape - (np.minimum(clear, by)[:, None] / scale) ** shape
+    return np.asarray(-np.expm1(-hazard))
+
+
+def _logit(chance: Numbers) -> Numbers:
+    kept = np.clip(chance, 1e-12, 1 - 1e-12)
+    return np.asarray(np.log(kept) - np.log1p(-kept))
