@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from bobstay.joint import Fleet, look_code
 from numpy.typing import NDArray
+
+from bobstay.joint import Fleet, look_code
 
 FOUND = np.array([0.35, 0.55, 0.85, 0.92])
 FALSE_CALL = np.array([0.012, 0.015, 0.08, 0.03])

@@ -6,8 +6,9 @@ from datetime import date
 
 import numpy as np
 import pandas as pd
+
 from bobstay.joint import Fleet
-from simulated_fleet import METHODS, YEARS, Truth
+from simulated_fleet import METHODS, Truth
 
 START = np.datetime64("2010-01-01")
 AS_OF = date(2024, 1, 1)  # START plus YEARS

@@ -33,7 +33,7 @@ def covariates_of(
 
     What is not stated takes the mean; a column that never varies is left out.
     """
-    columns = {name: values for name, values in boat_columns(boats).items()}
+    columns = boat_columns(boats)
     raw = [values[boat_index] for values in columns.values()]
     through = lives["through_deck"].astype("boolean").astype("Float64").to_numpy(dtype=float, na_value=np.nan)
     kept, by_life, by_boat = [], [], []

@@ -1,4 +1,4 @@
-"""The default estimate: tests that miss cracks and call false, classes that learn from each other, boats that differ."""
+"""The default estimate: tests that miss and call false, classes that learn from each other, boats that differ."""
 
 from __future__ import annotations
 
@@ -6,19 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from bobstay.estimate.observed import (
-    Bools,
-    Floats,
-    Observed,
-    counted_today,
-    not_used,
-    observe,
-    perfect_fleet,
-    perfect_history,
-    real_findings,
-    sight_of,
-    whole_fleet,
-)
+from bobstay.estimate.fleets import perfect_fleet, perfect_history, sight_of, whole_fleet
+from bobstay.estimate.observed import Bools, Floats, Observed, counted_today, not_used, observe, real_findings
 from bobstay.estimate.outcome import Outcome, refused, tabulated
 from bobstay.estimate.record import Estimates
 from bobstay.joint import (
@@ -54,8 +43,8 @@ def estimate_imperfect(
     looks: pd.DataFrame,
     boats: pd.DataFrame,
     *,
-    as_of: date,
-    settings: Settings,  # noqa: ARG001
+    as_of: date,  # noqa: ARG001 (lives hold nothing later; the plain estimate has the same arguments)
+    settings: Settings,
 ) -> Estimates:
     """Estimate onset ages under imperfect detection, pooled over classes, with a boat effect.
 
@@ -87,15 +76,8 @@ def refusal(seen: Observed) -> str:
 
 def _work_out(seen: Observed, settings: Settings) -> Outcome:
     """Estimate, draw, and ask each life in service for its chance."""
-    is_perfect = settings.estimate.detection == "perfect"
-    rates = (
-        RatePrior(*np.array([[1 - ALMOST], [ALMOST], [1.0]]), estimated=False)
-        if is_perfect
-        else rate_prior(seen, settings)
-    )
-    fleet = perfect_fleet(seen) if is_perfect else whole_fleet(seen)
+    fleet, rates, cleared = _given(seen, settings)
     told = np.bincount(fleet.look_life, minlength=fleet.life_count) > 0
-    cleared = 1.0 if is_perfect else settings.estimate.late_joiner_cleared
     own = np.flatnonzero(seen.used & told & _is_class_used(seen, settings)[seen.class_index])
     made = estimate(
         fleet.of_lives(own),
@@ -121,6 +103,14 @@ def _work_out(seen: Observed, settings: Settings) -> Outcome:
     )
 
 
+def _given(seen: Observed, settings: Settings) -> tuple[Fleet, RatePrior, float]:
+    """Return the fleet, the rates to start from, and the share of early cracks taken out before a boat joined."""
+    if settings.estimate.detection == "perfect":
+        held = RatePrior(np.array([1.0 - ALMOST]), np.array([ALMOST]), np.ones(1), estimated=False)
+        return perfect_fleet(seen), held, 1.0
+    return whole_fleet(seen), rate_prior(seen, settings), settings.estimate.late_joiner_cleared
+
+
 def _is_class_used(seen: Observed, settings: Settings) -> Bools:
     """Return the classes that enter: without pooling, a class with no finding of its own would tell only its prior."""
     if settings.estimate.pooling == "crossed":
@@ -142,10 +132,11 @@ def _design(seen: Observed, settings: Settings) -> Design:
     covariate_count = len(seen.covariates.names)
     if settings.estimate.pooling == "none":
         return separate_design(len(seen.classes), covariate_count)
-    numbers = (
-        seen.classes[name].astype("category").cat.codes.to_numpy(dtype=np.intp) for name in ("fitting_type", "material")
+    types, materials = (
+        np.unique(seen.classes[name].to_numpy(dtype=str), return_inverse=True)[1].astype(np.intp)
+        for name in ("fitting_type", "material")
     )
-    return crossed_design(*numbers, covariate_count=covariate_count)
+    return crossed_design(types, materials, covariate_count)
 
 
 def _draw_count(class_count: int, settings: Settings) -> int:

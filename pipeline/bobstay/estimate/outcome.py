@@ -10,7 +10,7 @@ import pandas as pd
 from scipy.special import ndtri
 from scipy.stats import beta as beta_distribution
 
-from bobstay.estimate.shim import nonparametric_table, oldest_years
+from bobstay.estimate.curves import evidence_word, nonparametric_table, oldest_years
 from bobstay.estimate.observed import Bools, Floats, Ints, Observed, real_findings
 from bobstay.estimate.record import Estimates
 from bobstay.joint import Chances, ClassDraws, Estimated, Patterns, RatePrior, b10_years, expit
@@ -42,25 +42,28 @@ def tabulated(outcome: Outcome, *, settings: Settings) -> Estimates:
     counts = class_counts(seen)
     has_numbers = _has_numbers(counts, settings)
     few = _few_followed_up(seen) and settings.estimate.detection == "imperfect"
-    counts["evidence"] = np.select(
-        [counts["event_count"] == 0, counts["event_count"] < settings.estimate.minimum_events],
-        ["none", "thin"],
-        "enough",
-    )
+    minimum = settings.estimate.minimum_events
+    counts["evidence"] = [evidence_word(count, minimum_events=minimum) for count in counts["event_count"]]
     counts["model"] = [
         _words(evidence, settings, few=few, alone=len(seen.boats) == 1) for evidence in counts["evidence"]
     ]
     classes = counts.assign(**_class_numbers(outcome, has_numbers, settings.estimate.interval))
-    classes = classes.merge(
-        oldest_years(seen.lives, settings.guidance.minimum_at_risk), how="left", on=list(seen.classes)
-    )
     return Estimates(
-        classes=classes,
+        classes=_with_oldest(classes, seen, settings),
         detection=_detection(outcome, settings),
-        nonparametric=nonparametric_table(seen.lives),
+        nonparametric=nonparametric_table(seen.lives, cover=settings.estimate.interval),
         chances=_chances(outcome, counts, has_numbers, settings.estimate.interval),
         class_draws=_draw_rows(outcome, has_numbers),
     )
+
+
+def _with_oldest(classes: pd.DataFrame, seen: Observed, settings: Settings) -> pd.DataFrame:
+    """Add the oldest age at which enough lives of each class are at risk."""
+    minimum = settings.guidance.minimum_at_risk
+    per_class = [
+        oldest_years(seen.lives[seen.class_index == k], minimum_at_risk=minimum) for k in range(len(seen.classes))
+    ]
+    return classes.assign(oldest_years=per_class)
 
 
 def class_counts(seen: Observed) -> pd.DataFrame:
@@ -205,11 +208,9 @@ def refused(seen: Observed, prior: RatePrior, why: str, *, settings: Settings) -
     numbers = ["chance", "chance_lower", "chance_upper", "chance_now", "logit_sd"]
     draws = pd.DataFrame(columns=[*seen.classes, "draw", "log_scale", "log_shape", "boat_sd"])
     return Estimates(
-        classes=classes.merge(
-            oldest_years(seen.lives, settings.guidance.minimum_at_risk), how="left", on=list(seen.classes)
-        ),
+        classes=_with_oldest(classes, seen, settings),
         detection=_held(seen, prior, settings.estimate.interval),
-        nonparametric=nonparametric_table(seen.lives),
+        nonparametric=nonparametric_table(seen.lives, cover=settings.estimate.interval),
         chances=serving.assign(**dict.fromkeys(numbers, np.nan), basis="none", model=why),
         class_draws=draws,
     )

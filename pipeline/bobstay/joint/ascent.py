@@ -12,10 +12,10 @@ import numpy as np
 
 from bobstay.joint.design import START_LOG_SD, Design
 from bobstay.joint.evidence import estimated_spreads, improved_spreads, padded
-from bobstay.joint.fleet import Fleet, Floats
+from bobstay.joint.fleet import Fleet, Floats, Ints
 from bobstay.joint.model import Model, Point, RateColumns, Seen
 from bobstay.joint.rates import LOWEST_LOGIT, RatePrior, expectation_step
-from bobstay.joint.solve import Blocks, Step, covariance, reduce, step
+from bobstay.joint.solve import Blocks, Step, System, covariance, reduce, step
 
 GRID_SCALES = np.geomspace(4.0, 70.0, 8)
 GRID_SHAPES = (1.3, 2.2, 3.5)
@@ -78,7 +78,7 @@ def estimate(
     return _polished(model, _search(model, _first_point(model), em_steps=EM_STEPS, hold=False))
 
 
-def _some(count: int, wanted: int) -> np.ndarray[tuple[int], np.dtype[np.intp]]:
+def _some(count: int, wanted: int) -> Ints:
     """Return `wanted` of `count` boats, spread evenly (all where there are fewer)."""
     return np.unique(np.linspace(0, count - 1, min(wanted, count)).astype(np.intp))
 
@@ -117,7 +117,7 @@ def _is_done(model: Model, state: _State) -> bool:
     return state.decrement < DONE and rates_rest and state.spread_change < 0.05
 
 
-def _respread(model: Model, state: _State, active: np.ndarray[tuple[int], np.dtype[np.intp]]) -> _State:
+def _respread(model: Model, state: _State, active: Ints) -> _State:
     """Move the spreads to where the evidence is highest, and see the penalised value there."""
     log_sd = improved_spreads(model, state.point, _full(state.seen, state.columns), active)
     change = float(np.abs(log_sd - state.point.log_sd).max())
@@ -208,7 +208,7 @@ def _polished(model: Model, state: _State) -> Estimated:
         point = _polish_step(model, point, move)
     else:
         has_converged = has_converged and not model.has_boats
-    ll = np.bincount(model.fleet.class_index, seen.terms.ll, minlength=model.fleet.class_count)
+    ll = np.bincount(model.fleet.class_index, seen.terms.ll, minlength=model.fleet.class_count).astype(float)
     blocks = _full(seen, columns)
     return Estimated(
         point,
@@ -224,7 +224,7 @@ def _polished(model: Model, state: _State) -> Estimated:
     )
 
 
-def _system(model: Model, point: Point, seen: Seen, columns: RateColumns | None):  # type: ignore[no-untyped-def]
+def _system(model: Model, point: Point, seen: Seen, columns: RateColumns | None) -> System:
     blocks = _full(seen, columns)
     prior, start = padded(model.prior(point.log_sd), point, len(blocks.gradient))
     return reduce(blocks, prior, start, point.boats)

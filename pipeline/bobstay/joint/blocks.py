@@ -27,7 +27,7 @@ def assemble(fleet: Fleet, design: Design, terms: Terms) -> Blocks:
 
 
 def _sum(index: Ints, values: Floats, count: int) -> Floats:
-    return np.bincount(index, values, minlength=count)
+    return np.bincount(index, values, minlength=count).astype(np.float64)
 
 
 def _tables(fleet: Fleet, terms: Terms) -> tuple[Floats, Floats]:

@@ -11,7 +11,7 @@ from bobstay.joint.ascent import Estimated
 from bobstay.joint.fleet import Fleet, Floats
 from bobstay.joint.layout import LEAST_AGE
 from bobstay.joint.model import Model
-from bobstay.joint.passes import HIGHEST_Y, Weights, at_entry, joined, log_likelihoods, weigh
+from bobstay.joint.passes import HIGHEST_Y, LOWEST_Y, Weights, at_entry, joined, log_likelihoods, weigh
 from bobstay.joint.rates import code_tables, logit
 
 SHIFT = 0.02  # differences in ln scale, ln shape and logit rates
@@ -82,9 +82,9 @@ def _chance_at(model: Model, log_age: Floats, sight: Floats | None) -> _Chance:
 def _log_sound(model: Model, weights: Weights, log_age: Floats, a: Floats, b: Floats) -> Floats:
     """Return by copy the log chance of its history and of no crack by the age asked for."""
     life = model.layout.copy_life
-    y = np.clip(np.exp(b[life]) * (log_age - a[life]), -700.0, HIGHEST_Y)
+    y = np.clip(np.exp(b[life]) * (log_age - a[life]), LOWEST_Y, HIGHEST_Y)
     out = np.log(np.maximum(weights.last, 1e-300)) + weights.peak + model.layout.copy_log_weight - np.exp(y)
-    out[model.layout.late] -= np.log(at_entry(model.layout, weights, a, b, slice(None))[0])
+    out[model.layout.late] -= np.log(at_entry(model.layout, weights.cleared, a, b)[0])
     return out
 
 

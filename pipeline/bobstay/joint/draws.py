@@ -57,7 +57,7 @@ def _draw_coefficients(estimated: Estimated, count: int, rng: np.random.Generato
     coefficients, spreads = [], []
     for part, log_sd in zip(share, _spread_draws(estimated, active, len(share), rng), strict=True):
         mean, spread = estimated.point.coefficients, estimated.covariance[:size, :size]
-        found = evidence(estimated.model, estimated.point, estimated.blocks, log_sd, active) if len(active) else None
+        found = evidence(estimated.model, estimated.point, estimated.blocks, log_sd) if len(active) else None
         if found is not None:
             mean, spread = found.coefficients[:size], found.covariance[:size, :size]
         coefficients.append(mean + rng.standard_normal((part, size)) @ _root(spread).T)
@@ -82,10 +82,10 @@ def _spread_covariance(estimated: Estimated, active: Ints) -> Floats | None:
         for side in (SPREAD_DIFFERENCE, -SPREAD_DIFFERENCE):
             log_sd = estimated.point.log_sd.copy()
             log_sd[place] += side
-            found = evidence(estimated.model, estimated.point, estimated.blocks, log_sd, active)
+            found = evidence(estimated.model, estimated.point, estimated.blocks, log_sd)
             if found is None:
                 return None
-            slopes.append(found.gradient)
+            slopes.append(found.gradient[active])
         columns.append((slopes[1] - slopes[0]) / (2 * SPREAD_DIFFERENCE))
     curvature = np.stack(columns)
     values, vectors = np.linalg.eigh(0.5 * (curvature + curvature.T))
@@ -111,7 +111,7 @@ def b10_years(draws: ClassDraws, patterns: Patterns) -> Floats:
     """
     near = _b10_normal(draws, patterns)
     exact = _b10_exact(draws, patterns)
-    return near * (exact / near[0])
+    return np.asarray(near * (exact / near[0]))
 
 
 def _b10_normal(draws: ClassDraws, patterns: Patterns) -> Floats:
@@ -129,7 +129,7 @@ def _b10_exact(draws: ClassDraws, patterns: Patterns) -> Floats:
     offsets = (along[:, None] + draws.boat_sd[0] * NODES).ravel()
     weights = (shares[:, None] * NODE_WEIGHTS).ravel()
     log_scale = draws.log_scale[0] + patterns.class_means @ draws.effects[0]
-    return _mixture_b10(log_scale[None], draws.log_shape[:1], offsets[None, None], weights)[0]
+    return np.asarray(_mixture_b10(log_scale[None], draws.log_shape[:1], offsets[None, None], weights)[0])
 
 
 def _mixture_b10(log_scale: Floats, log_shape: Floats, offsets: Floats, weights: Floats) -> Floats:
@@ -143,4 +143,4 @@ def _mixture_b10(log_scale: Floats, log_shape: Floats, offsets: Floats, weights:
         for place, weight in enumerate(weights):
             survival += weight * np.exp(-np.exp(np.clip(shape * (mid - log_scale - offsets[..., place]), -700, 6.6)))
         low, high = np.where(survival > 0.9, mid, low), np.where(survival > 0.9, high, mid)
-    return np.exp(0.5 * (low + high))
+    return np.asarray(np.exp(0.5 * (low + high)))

@@ -11,14 +11,14 @@ from scipy.optimize import minimize
 from bobstay.joint.design import BOAT, LOG_SD_MEAN, LOG_SD_SD
 from bobstay.joint.fleet import Floats, Ints
 from bobstay.joint.model import Model, Point
-from bobstay.joint.solve import Blocks, Prior, reduce
+from bobstay.joint.solve import Blocks, Prior, System, reduce
 
 LARGEST_CHANGE = 0.7
 
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """Log evidence and its gradient in the ln standard deviations that are estimated, and the mode it rests on."""
+    """Log evidence and its gradient in all six ln standard deviations, and the mode it rests on."""
 
     value: float
     gradient: Floats
@@ -34,7 +34,7 @@ def estimated_spreads(model: Model) -> Ints:
     return groups
 
 
-def evidence(model: Model, point: Point, blocks: Blocks, log_sd: Floats, active: Ints) -> Evidence | None:
+def evidence(model: Model, point: Point, blocks: Blocks, log_sd: Floats) -> Evidence | None:
     """Return the evidence for `log_sd` under the quadratic model of `blocks` at `point`; None where it has no mode.
 
     `blocks` may hold rates after the coefficients; they have no normal prior here (theirs is in the blocks).
@@ -46,15 +46,14 @@ def evidence(model: Model, point: Point, blocks: Blocks, log_sd: Floats, active:
     except LinAlgError:
         return None
     dz = cho_solve(factor, system.rhs)
+    value = _value_at_mode(system, prior, start, dz) + _boats_value(system, prior, point.boats)
+    value -= float(np.log(np.diag(factor[0])).sum()) + 0.5 * float(((log_sd - LOG_SD_MEAN) ** 2).sum()) / LOG_SD_SD**2
     covariance = cho_solve(factor, np.eye(len(dz)))
-    boats = point.boats + (system.boat_gradient - system.cross @ dz) / system.boat if len(system.boat) else point.boats
-    z = start + dz
-    value = _value(model, point, system_terms=(system.rhs, dz, system.boat_gradient, system.boat), prior=prior, z=start)
-    value += -float(np.log(np.diag(factor[0])).sum()) - 0.5 * float(((log_sd - LOG_SD_MEAN) ** 2).sum()) / LOG_SD_SD**2
-    gradient = np.array(
-        [_slope(model, place, z, covariance, boats, system.cross, system.boat, log_sd) for place in active]
-    )
-    return Evidence(value, gradient, z, covariance)
+    squares = [_squares(model, place, start + dz, covariance) for place in range(BOAT)]
+    squares.append(_boat_squares(system, point.boats, dz, covariance))
+    pull = (log_sd - LOG_SD_MEAN) / LOG_SD_SD**2
+    gradient = np.array([q.sum() * np.exp(-2.0 * h) - len(q) for q, h in zip(squares, log_sd, strict=True)]) - pull
+    return Evidence(value, gradient, start + dz, covariance)
 
 
 def padded(prior: Prior, point: Point, size: int) -> tuple[Prior, Floats]:
@@ -65,33 +64,35 @@ def padded(prior: Prior, point: Point, size: int) -> tuple[Prior, Floats]:
     return wide, np.concatenate([point.coefficients, point.psi[:more]])
 
 
-def _value(
-    model: Model, point: Point, *, system_terms: tuple[Floats, Floats, Floats, Floats], prior: Prior, z: Floats
-) -> float:
-    """Return the quadratic model at its mode, with the log determinants of the priors and of the boats."""
-    rhs, dz, boat_gradient, boat = system_terms
+def _value_at_mode(system: System, prior: Prior, start: Floats, dz: Floats) -> float:
+    """Return the quadratic model at its mode, boats' own part left out, with the log determinant of the prior."""
     known = prior.precision > 0.0
-    value = -0.5 * float((prior.precision * (z - prior.mean) ** 2).sum()) + 0.5 * float(rhs @ dz)
-    value += 0.5 * float(np.log(prior.precision[known]).sum())
+    value = -0.5 * float((prior.precision * (start - prior.mean) ** 2).sum()) + 0.5 * float(system.rhs @ dz)
+    return value + 0.5 * float(np.log(prior.precision[known]).sum())
+
+
+def _boats_value(system: System, prior: Prior, boats: Floats) -> float:
+    """Return the boats' own part of the quadratic model and their log determinants (0 without a boat effect)."""
     if prior.boat_sd is None:
-        return value
-    value -= 0.5 * float((point.boats**2).sum()) / prior.boat_sd**2
-    value += 0.5 * float((boat_gradient**2 / boat).sum())
-    return value - 0.5 * float(np.log(boat * prior.boat_sd**2).sum())
+        return 0.0
+    value = -0.5 * float((boats**2).sum()) / prior.boat_sd**2
+    value += 0.5 * float((system.boat_gradient**2 / system.boat).sum())
+    return value - 0.5 * float(np.log(system.boat * prior.boat_sd**2).sum())
 
 
-def _slope(
-    model: Model, place: int, z: Floats, covariance: Floats, boats: Floats, cross: Floats, boat: Floats, log_sd: Floats
-) -> float:
-    """Return d evidence / d ln sd = sum(mode^2 + variance) / sd^2 - count, plus the hyperprior's."""
-    if place == BOAT:
-        per_boat = cross / boat[:, None]
-        squares = boats**2 + 1.0 / boat + np.einsum("gp,pq,gq->g", per_boat, covariance, per_boat, optimize=True)
-    else:
-        own = np.flatnonzero(model.design.group == place)
-        squares = z[own] ** 2 + np.diag(covariance)[own]
-    prior = -(log_sd[place] - LOG_SD_MEAN[place]) / LOG_SD_SD**2
-    return float(squares.sum() * np.exp(-2.0 * log_sd[place]) - len(squares) + prior)
+def _squares(model: Model, place: int, z: Floats, covariance: Floats) -> Floats:
+    """Return mode^2 + variance of the coefficients of one group."""
+    own = np.flatnonzero(model.design.group == place)
+    return np.asarray(z[own] ** 2 + np.diag(covariance)[own])
+
+
+def _boat_squares(system: System, boats: Floats, dz: Floats, covariance: Floats) -> Floats:
+    """Return mode^2 + variance of the boat effects (empty without them)."""
+    if not len(system.boat):
+        return np.zeros(0)
+    mode = boats + (system.boat_gradient - system.cross @ dz) / system.boat
+    per_boat = system.cross / system.boat[:, None]
+    return np.asarray(mode**2 + 1.0 / system.boat + np.einsum("gp,gp->g", per_boat @ covariance, per_boat))
 
 
 def improved_spreads(model: Model, point: Point, blocks: Blocks, active: Ints) -> Floats:
@@ -102,8 +103,8 @@ def improved_spreads(model: Model, point: Point, blocks: Blocks, active: Ints) -
     def against(part: Floats) -> tuple[float, Floats]:
         log_sd = point.log_sd.copy()
         log_sd[active] = part
-        found = evidence(model, point, blocks, log_sd, active)
-        return (1e10, np.zeros(len(active))) if found is None else (-found.value, -found.gradient)
+        found = evidence(model, point, blocks, log_sd)
+        return (1e10, np.zeros(len(active))) if found is None else (-found.value, -found.gradient[active])
 
     start = point.log_sd[active]
     bounds = [(x - LARGEST_CHANGE, x + LARGEST_CHANGE) for x in start]

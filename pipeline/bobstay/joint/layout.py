@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -53,68 +54,63 @@ def starts_of(counts: Ints) -> Ints:
 
 def lay_out(fleet: Fleet, row_count: int) -> Layout:
     """Sort the looks of `fleet` by copy and age, a late joiner's pseudo-look first, and cut them into chunks."""
-    order = np.lexsort((fleet.look_code, fleet.look_age, fleet.look_life))
-    look_counts = np.bincount(fleet.look_life, minlength=fleet.life_count)
+    looks = np.bincount(fleet.look_life, minlength=fleet.life_count)[fleet.copy_life]
     late = fleet.copy_entry > 0.0
-    looks = look_counts[fleet.copy_life]
-    head = (late | (looks == 0)).astype(np.intp)
-    counts = looks + head
-    starts = starts_of(counts)
-    log_age, code = _rows(fleet, order, starts_of(look_counts), looks, head, starts, row_count)
+    row_counts = looks + (late | (looks == 0))
     copy_counts = np.bincount(fleet.copy_life, minlength=fleet.life_count)
+    log_age, code = _rows(fleet, looks, row_counts, row_count)
+    row_starts, copy_starts = starts_of(row_counts), starts_of(copy_counts)
     codes = code_count(row_count)
     return Layout(
         log_age=log_age,
         code=code,
-        row_counts=counts,
-        row_starts=starts,
+        row_counts=row_counts,
+        row_starts=row_starts,
         copy_counts=copy_counts,
-        copy_starts=starts_of(copy_counts),
+        copy_starts=copy_starts,
         copy_life=fleet.copy_life,
         copy_log_weight=fleet.copy_log_weight,
         late=np.flatnonzero(late),
         late_log_entry=np.log(np.maximum(fleet.copy_entry[late], LEAST_AGE)),
         code_count=codes,
         looks_by_code=np.bincount(fleet.look_code, minlength=codes).astype(float),
-        chunks=_cut(counts, starts, copy_counts, starts_of(copy_counts)),
+        chunks=_cut(np.append(row_starts, row_counts.sum()), np.append(copy_starts, len(row_counts))),
     )
 
 
-def _rows(
-    fleet: Fleet, order: Ints, look_starts: Ints, looks: Ints, head: Ints, starts: Ints, row_count: int
-) -> tuple[Floats, Ints]:
-    """Return ln age and code of every row; head rows are pseudo-looks or empty rows."""
-    within = np.arange(looks.sum()) - np.repeat(starts_of(looks), looks)
-    source = order[np.repeat(look_starts[fleet.copy_life], looks) + within]
-    target = np.repeat(starts + head, looks) + within
-    age = np.ones(int(looks.sum() + head.sum()))
+def _rows(fleet: Fleet, looks: Ints, row_counts: Ints, row_count: int) -> tuple[Floats, Ints]:
+    """Return ln age and code of every row; a copy that joined late or has no look begins with a row of its own."""
+    source, target = _places(fleet, looks, row_counts)
+    age = np.ones(int(row_counts.sum()))
     code = np.full(len(age), empty_code(row_count), dtype=np.intp)
     age[target] = fleet.look_age[source] + np.repeat(fleet.copy_shift, looks)
-    hidden = np.repeat(fleet.copy_hidden, looks)
-    code[target] = np.where(hidden, hidden_code(fleet.look_code[source], row_count), fleet.look_code[source])
+    hidden = np.repeat(fleet.copy_hidden, looks) & (fleet.look_code[source] < hidden_code(0, row_count))
+    code[target] = fleet.look_code[source] + np.where(hidden, hidden_code(0, row_count), 0)
     late = fleet.copy_entry > 0.0
-    age[starts[late]] = fleet.copy_entry[late]
-    code[starts[late]] = entry_code(row_count)
+    first = starts_of(row_counts)[late]
+    age[first], code[first] = fleet.copy_entry[late], entry_code(row_count)
     return np.log(np.maximum(age, LEAST_AGE)), code
 
 
-def _cut(counts: Ints, starts: Ints, copy_counts: Ints, copy_starts: Ints) -> tuple[Chunk, ...]:
-    """Cut between lives so that no chunk has many more than CHUNK_ROWS rows."""
-    if not len(copy_counts):
-        return ()
-    ends = starts + counts
-    last_row = ends[copy_starts + copy_counts - 1]
-    first_row = np.concatenate([[0], last_row[:-1]])
-    bucket = first_row // CHUNK_ROWS
-    firsts = np.flatnonzero(np.diff(bucket, prepend=-1))
-    bounds = [*firsts.tolist(), len(copy_counts)]
-    return tuple(_chunk(lo, hi, first_row, last_row, copy_starts, copy_counts) for lo, hi in _pairs(bounds))
+def _places(fleet: Fleet, looks: Ints, row_counts: Ints) -> tuple[Ints, Ints]:
+    """Return for each look of each copy, by age, its place among the fleet's looks and among the rows."""
+    order = np.lexsort((fleet.look_code, fleet.look_age, fleet.look_life))
+    first_look = starts_of(np.bincount(fleet.look_life, minlength=fleet.life_count))
+    within = np.arange(looks.sum()) - np.repeat(starts_of(looks), looks)
+    source = order[np.repeat(first_look[fleet.copy_life], looks) + within]
+    return source, np.repeat(starts_of(row_counts) + row_counts - looks, looks) + within
 
 
-def _pairs(bounds: list[int]) -> list[tuple[int, int]]:
-    return list(zip(bounds[:-1], bounds[1:], strict=True))
-
-
-def _chunk(lo: int, hi: int, first_row: Ints, last_row: Ints, copy_starts: Ints, copy_counts: Ints) -> Chunk:
-    copies = slice(int(copy_starts[lo]), int(copy_starts[hi - 1] + copy_counts[hi - 1]))
-    return Chunk(slice(lo, hi), copies, slice(int(first_row[lo]), int(last_row[hi - 1])))
+def _cut(row_bounds: Ints, copy_bounds: Ints) -> tuple[Chunk, ...]:
+    """Cut between lives so that no chunk has many more than CHUNK_ROWS rows; bounds by copy and by life."""
+    first_row = row_bounds[copy_bounds]
+    cuts = np.flatnonzero(np.diff(first_row[:-1] // CHUNK_ROWS, prepend=-1))
+    edges = [*cuts.tolist(), len(copy_bounds) - 1]
+    return tuple(
+        Chunk(
+            slice(lo, hi),
+            slice(int(copy_bounds[lo]), int(copy_bounds[hi])),
+            slice(int(first_row[lo]), int(first_row[hi])),
+        )
+        for lo, hi in pairwise(edges)
+    )

@@ -15,7 +15,7 @@ from bobstay.joint.layout import Chunk, Layout
 from bobstay.joint.rates import MOST_CLEARED
 
 YOUNG = 0.01  # below this cumulative hazard 1 - S is summed instead of S, which would cancel
-HIGHEST_Y = 6.6  # exp(-exp(6.6)) is nothing already; higher would overflow
+LOWEST_Y, HIGHEST_Y = -700.0, 6.6  # exp(-exp(6.6)) is nothing already; higher would overflow
 LEAST_LIKELIHOOD = 1e-300
 
 
@@ -50,21 +50,13 @@ def weigh(layout: Layout, tables: tuple[Floats, Floats], cleared: float) -> Weig
     after, change = np.empty(rows), np.empty(rows)
     first, last, peak = np.empty(copies), np.empty(copies), np.empty(copies)
     for chunk in layout.chunks:
-        _weigh_chunk(layout, tables, chunk, after, change, first, last, peak)
+        r, c = chunk.rows, chunk.copies
+        after[r], change[r], first[c], last[c], peak[c] = _chunk_weights(layout, tables, chunk)
     return Weights(after, change, first, last, peak, min(cleared, MOST_CLEARED))
 
 
-def _weigh_chunk(
-    layout: Layout,
-    tables: tuple[Floats, Floats],
-    chunk: Chunk,
-    after: Floats,
-    change: Floats,
-    first: Floats,
-    last: Floats,
-    peak: Floats,
-) -> None:
-    """Fill in the weights of one chunk: all B first, then one B after another is exchanged for its A."""
+def _chunk_weights(layout: Layout, tables: tuple[Floats, Floats], chunk: Chunk) -> tuple[Floats, ...]:
+    """Return w and c by row, w_0, w_n and log scale by copy: all B first, then one B after another becomes its A."""
     code = layout.code[chunk.rows]
     counts = layout.row_counts[chunk.copies]
     starts = layout.row_starts[chunk.copies] - chunk.rows.start
@@ -76,23 +68,55 @@ def _weigh_chunk(
     top = np.maximum(np.maximum.reduceat(log_w, starts), total)
     w = np.exp(log_w - np.repeat(top, counts))
     w0 = np.exp(total - top)
-    before = np.empty_like(w)
-    before[1:] = w[:-1]
-    before[starts] = w0
-    after[chunk.rows], change[chunk.rows] = w, w - before
-    first[chunk.copies], last[chunk.copies], peak[chunk.copies] = w0, w[starts + counts - 1], top
+    return w, w - _shifted(w, starts, w0), w0, w[starts + counts - 1], top
+
+
+def _shifted(rows: Floats, starts: Ints, first: Floats | float) -> Floats:
+    """Return the value of the row before each row, `first` at the first row of a copy."""
+    before = np.empty_like(rows)
+    before[1:] = rows[:-1]
+    before[starts] = first
+    return before
+
+
+@dataclass(frozen=True, slots=True)
+class _Part:
+    """One chunk at one set of parameters: hazards by row, shape by copy, and where its copies' rows start."""
+
+    chunk: Chunk
+    starts: Ints
+    counts: Ints
+    y: Floats
+    hazard: Floats
+    beta: Floats
+
+    @classmethod
+    def of(cls, layout: Layout, chunk: Chunk, a: Floats, b: Floats) -> _Part:
+        life = layout.copy_life[chunk.copies]
+        counts = layout.row_counts[chunk.copies]
+        beta = np.exp(b[life])
+        y = layout.log_age[chunk.rows] - np.repeat(a[life], counts)
+        y *= np.repeat(beta, counts)
+        np.clip(y, LOWEST_Y, HIGHEST_Y, out=y)
+        return cls(chunk, layout.row_starts[chunk.copies] - chunk.rows.start, counts, y, np.exp(y), beta)
+
+    def likelihood(self, weights: Weights, sums: Floats) -> Floats:
+        """Return L of each copy from its sum of c S, or summed the other way where that would cancel."""
+        likelihood = weights.first[self.chunk.copies] + sums
+        if (young := self.hazard[self.starts + self.counts - 1] < YOUNG).any():
+            failed = np.add.reduceat(weights.change[self.chunk.rows] * np.expm1(-self.hazard), self.starts)
+            likelihood = np.where(young, weights.last[self.chunk.copies] + failed, likelihood)
+        return np.maximum(likelihood, LEAST_LIKELIHOOD)
 
 
 def log_likelihoods(layout: Layout, weights: Weights, a: Floats, b: Floats) -> Floats:
     """Return the log-likelihood of each copy, its prior weight included (c,), for ln scale and ln shape by life."""
     out = np.empty(len(layout.row_starts))
     for chunk in layout.chunks:
-        y, hazard = _hazard(layout, chunk, a, b)
-        survived = weights.change[chunk.rows] * np.exp(-hazard)
-        starts = layout.row_starts[chunk.copies] - chunk.rows.start
-        sums = np.add.reduceat(survived, starts)
-        out[chunk.copies] = np.log(_likelihood(layout, weights, chunk, hazard, sums)) + weights.peak[chunk.copies]
-    out[layout.late] -= np.log(at_entry(layout, weights, a, b, slice(None))[0])
+        part = _Part.of(layout, chunk, a, b)
+        sums = np.add.reduceat(weights.change[chunk.rows] * np.exp(-part.hazard), part.starts)
+        out[chunk.copies] = np.log(part.likelihood(weights, sums)) + weights.peak[chunk.copies]
+    out[layout.late] -= np.log(at_entry(layout, weights.cleared, a, b)[0])
     return out + layout.copy_log_weight
 
 
@@ -100,66 +124,45 @@ def joined(layout: Layout, by_copy: Floats) -> Floats:
     """Return by life the log of the sum over its copies of exp(by_copy)."""
     if not layout.has_copies:
         return by_copy
-    return np.logaddexp.reduceat(by_copy, layout.copy_starts)
+    return np.asarray(np.logaddexp.reduceat(by_copy, layout.copy_starts))
 
 
 def pass_over(layout: Layout, weights: Weights, a: Floats, b: Floats) -> Terms:
     """Return all terms for ln scale and ln shape by life."""
-    lives = len(layout.copy_counts)
-    six = np.empty((6, lives))
+    six = np.empty((6, len(layout.copy_counts)))
     cracked = np.zeros(layout.code_count)
+    late = _late_terms(layout, weights.cleared, a, b)
     for chunk in layout.chunks:
-        six[:, chunk.lives] = _chunk_terms(layout, weights, a, b, chunk, cracked)
-    return Terms(*six, cracked_by_code=cracked)
+        part = _Part.of(layout, chunk, a, b)
+        survival = np.exp(-part.hazard)
+        terms, per_copy = _copy_terms(part, weights, survival)
+        terms[0] += weights.peak[chunk.copies] + layout.copy_log_weight[chunk.copies]
+        lo, hi = np.searchsorted(layout.late, [chunk.copies.start, chunk.copies.stop])
+        terms[:, layout.late[lo:hi] - chunk.copies.start] -= late[:, lo:hi]
+        six[:, chunk.lives], share = _over_copies(layout, chunk, terms)
+        at_crack = _cracked(part, weights, survival, share * per_copy)
+        cracked += np.bincount(layout.code[chunk.rows], at_crack, minlength=len(cracked))
+    ll, da, db, haa, hab, hbb = six
+    return Terms(ll, da, db, haa, hab, hbb, cracked)
 
 
-def _hazard(layout: Layout, chunk: Chunk, a: Floats, b: Floats) -> tuple[Floats, Floats]:
-    """Return y = ln H and H of the chunk's rows."""
-    life = layout.copy_life[chunk.copies]
-    counts = layout.row_counts[chunk.copies]
-    y = layout.log_age[chunk.rows] - np.repeat(a[life], counts)
-    y *= np.repeat(np.exp(b[life]), counts)
-    np.clip(y, -700.0, HIGHEST_Y, out=y)
-    return y, np.exp(y)
+def _copy_terms(part: _Part, weights: Weights, survival: Floats) -> tuple[Floats, Floats]:
+    """Return by copy the six terms (6, c) and 1 / L."""
+    sums = _six_sums(weights.change[part.chunk.rows] * survival, part)
+    likelihood = part.likelihood(weights, sums[0])
+    return _derivatives(sums, likelihood, part.beta), 1.0 / likelihood
 
 
-def _likelihood(layout: Layout, weights: Weights, chunk: Chunk, hazard: Floats, sums: Floats) -> Floats:
-    """Return L of each copy, summed the way that does not cancel."""
-    starts = layout.row_starts[chunk.copies] - chunk.rows.start
-    ends = starts + layout.row_counts[chunk.copies] - 1
-    likelihood = weights.first[chunk.copies] + sums
-    if (young := hazard[ends] < YOUNG).any():
-        failed = np.add.reduceat(weights.change[chunk.rows] * np.expm1(-hazard), starts)
-        likelihood = np.where(young, weights.last[chunk.copies] + failed, likelihood)
-    return np.maximum(likelihood, LEAST_LIKELIHOOD)
-
-
-def _chunk_terms(layout: Layout, weights: Weights, a: Floats, b: Floats, chunk: Chunk, cracked: Floats) -> Floats:
-    """Return the six terms of the chunk's lives and add its expected looks at cracks to `cracked`."""
-    y, hazard = _hazard(layout, chunk, a, b)
-    survival = np.exp(-hazard)
-    starts = layout.row_starts[chunk.copies] - chunk.rows.start
-    sums = _six_sums(weights.change[chunk.rows] * survival, hazard, y, starts)
-    likelihood = _likelihood(layout, weights, chunk, hazard, sums[0])
-    beta = np.exp(b[layout.copy_life[chunk.copies]])
-    terms = _derivatives(sums, likelihood, beta)
-    terms[0] += weights.peak[chunk.copies] + layout.copy_log_weight[chunk.copies]
-    _take_off_late(layout, weights, a, b, chunk, terms)
-    by_life, share = _over_copies(layout, chunk, terms)
-    _count_cracked(layout, weights, chunk, survival, share / likelihood, cracked)
-    return by_life
-
-
-def _six_sums(v: Floats, hazard: Floats, y: Floats, starts: Ints) -> Floats:
+def _six_sums(v: Floats, part: _Part) -> Floats:
     """Return by copy the sums of v, vH, vHy, vH(H-1), vH(H-1)y, vH(H-1)y^2."""
     rows = np.empty((6, len(v)))
     rows[0] = v
-    np.multiply(v, hazard, out=rows[1])
-    np.multiply(rows[1], y, out=rows[2])
-    np.multiply(rows[1], hazard - 1.0, out=rows[3])
-    np.multiply(rows[3], y, out=rows[4])
-    np.multiply(rows[4], y, out=rows[5])
-    return np.add.reduceat(rows, starts, axis=1)
+    np.multiply(v, part.hazard, out=rows[1])
+    np.multiply(rows[1], part.y, out=rows[2])
+    np.multiply(rows[1], part.hazard - 1.0, out=rows[3])
+    np.multiply(rows[3], part.y, out=rows[4])
+    np.multiply(rows[4], part.y, out=rows[5])
+    return np.add.reduceat(rows, part.starts, axis=1)
 
 
 def _derivatives(sums: Floats, likelihood: Floats, beta: Floats) -> Floats:
@@ -172,27 +175,20 @@ def _derivatives(sums: Floats, likelihood: Floats, beta: Floats) -> Floats:
     return np.stack([np.log(likelihood), da, db, haa, hab, hbb])
 
 
-def at_entry(
-    layout: Layout, weights: Weights, a: Floats, b: Floats, part: slice
-) -> tuple[Floats, Floats, Floats, Floats]:
-    """Return, of some late copies, their chance to be there at entry, and v, H and y there."""
-    life = layout.copy_life[layout.late[part]]
-    y = np.clip(np.exp(b[life]) * (layout.late_log_entry[part] - a[life]), -700.0, HIGHEST_Y)
+def at_entry(layout: Layout, cleared: float, a: Floats, b: Floats) -> tuple[Floats, Floats, Floats, Floats]:
+    """Return, of late copies, their chance to be there at entry, 1 - rho + rho S, and v = rho S, H and y there."""
+    life = layout.copy_life[layout.late]
+    y = np.clip(np.exp(b[life]) * (layout.late_log_entry - a[life]), LOWEST_Y, HIGHEST_Y)
     hazard = np.exp(y)
-    v = weights.cleared * np.exp(-hazard)
-    return 1.0 - weights.cleared + v, v, hazard, y
+    v = cleared * np.exp(-hazard)
+    return 1.0 - cleared + v, v, hazard, y
 
 
-def _take_off_late(layout: Layout, weights: Weights, a: Floats, b: Floats, chunk: Chunk, terms: Floats) -> None:
-    """Condition late joiners on being there at entry: take log(1 - rho + rho S(entry)) off their terms."""
-    lo, hi = np.searchsorted(layout.late, [chunk.copies.start, chunk.copies.stop])
-    if lo == hi:
-        return
-    there, v, hazard, y = at_entry(layout, weights, a, b, slice(lo, hi))
+def _late_terms(layout: Layout, cleared: float, a: Floats, b: Floats) -> Floats:
+    """Return, of late copies, the log chance to be there at entry and its derivatives, to be taken off."""
+    there, v, hazard, y = at_entry(layout, cleared, a, b)
     sums = np.stack([v, v * hazard, v * hazard * y, *(v * hazard * (hazard - 1.0) * y**k for k in range(3))])
-    copies = layout.late[lo:hi]
-    beta = np.exp(b[layout.copy_life[copies]])
-    terms[:, copies - chunk.copies.start] -= _derivatives(sums, there, beta)
+    return _derivatives(sums, there, np.exp(b[layout.copy_life[layout.late]]))
 
 
 def _over_copies(layout: Layout, chunk: Chunk, terms: Floats) -> tuple[Floats, Floats]:
@@ -209,16 +205,10 @@ def _over_copies(layout: Layout, chunk: Chunk, terms: Floats) -> tuple[Floats, F
     return np.stack([together, ga, gb, saa - ga**2, sab - ga * gb, sbb - gb**2]), share
 
 
-def _count_cracked(
-    layout: Layout, weights: Weights, chunk: Chunk, survival: Floats, per_copy: Floats, cracked: Floats
-) -> None:
-    """Add to `cracked`, by code, the chance of a crack at each look given the whole history."""
-    counts = layout.row_counts[chunk.copies]
-    starts = layout.row_starts[chunk.copies] - chunk.rows.start
-    before = np.empty_like(survival)
-    before[1:] = survival[:-1]
-    before[starts] = 1.0
-    mass = (weights.after[chunk.rows] - weights.change[chunk.rows]) * (before - survival)
+def _cracked(part: _Part, weights: Weights, survival: Floats, per_copy: Floats) -> Floats:
+    """Return by row the chance of a crack at that look given the whole history, times `per_copy` L."""
+    rows = part.chunk.rows
+    mass = (weights.after[rows] - weights.change[rows]) * (_shifted(survival, part.starts, 1.0) - survival)
     run = np.cumsum(mass)
-    chance = (run - np.repeat(run[starts] - mass[starts], counts)) * np.repeat(per_copy, counts)
-    cracked += np.bincount(layout.code[chunk.rows], chance, minlength=len(cracked))
+    before = run[part.starts] - mass[part.starts]
+    return (run - np.repeat(before, part.counts)) * np.repeat(per_copy, part.counts)

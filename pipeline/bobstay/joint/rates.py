@@ -40,12 +40,12 @@ class RatePrior:
 
 def logit(p: Floats) -> Floats:
     """Return ln(p / (1 - p))."""
-    return np.log(p) - np.log1p(-p)
+    return np.asarray(np.log(p) - np.log1p(-p))
 
 
 def expit(x: Floats) -> Floats:
     """Return 1 / (1 + exp(-x))."""
-    return np.exp(-np.logaddexp(0.0, -x))
+    return np.asarray(np.exp(-np.logaddexp(0.0, -x)))
 
 
 def look_code(row: Ints, kind: Ints) -> Ints:
@@ -53,7 +53,7 @@ def look_code(row: Ints, kind: Ints) -> Ints:
     return row * len(KINDS) + kind
 
 
-def hidden_code(code: Ints, row_count: int) -> Ints:
+def hidden_code(code: int, row_count: int) -> int:
     """Return the code of the same look at a part whose crack it cannot see."""
     return code + row_count * len(KINDS)
 
@@ -133,7 +133,7 @@ def rate_score(counts: RateCounts, psi: Floats, prior: RatePrior) -> Floats:
     weight = np.tile(prior.weight, 2)
     hits = np.concatenate([counts.cracked_found, counts.sound_found])
     tries = np.concatenate([counts.cracked, counts.sound])
-    return hits - rate * tries + weight * (thought - rate)
+    return np.asarray(hits - rate * tries + weight * (thought - rate))
 
 
 def expectation_step(counts: RateCounts, prior: RatePrior) -> Floats:
