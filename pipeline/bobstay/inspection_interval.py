@@ -134,7 +134,7 @@ def _onsets(interval: float, first: float, case: DelayTimeCase) -> _Onsets:
     width = edges * interval
     later = np.zeros(_CELLS)
     for block in np.array_split(tests, max(1, count // 500)):
-        later -= np.diff(_survival(np.add.outer(block, width), case), axis=1).sum(axis=0)[::-1]
+        later -= np.diff(_survival(np.asarray(np.add.outer(block, width), dtype=float), case), axis=1).sum(axis=0)[::-1]
     later += (1.0 - early.sum() - later.sum()) / _CELLS
     middle = (edges[1:] + edges[:-1]) / 2
     tests_before = float(surviving.sum()) + _tests_beyond(float(tests[-1]), interval, case)
@@ -209,5 +209,5 @@ def _check(interval: float, first: float, case: DelayTimeCase) -> None:
         raise EstimateError(
             f"{wrong[0]} {given[wrong[0]]} is out of range",
             where=", ".join(wrong),
-            remedy="shape, scale, growth and interval above 0 (inf only without a first test), shares 0 to 1, costs >= 0",
+            remedy="shape, scale, growth, interval above 0 (inf: no first test either), shares 0 to 1, costs >= 0",
         )
