@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from bobstay.ingest.pointing import UNKNOWN_BOAT, UNKNOWN_FITTING, point_at_boats, point_at_fittings
 from bobstay.ingest.reading import joins, read_as, spares_row
 from bobstay.ingest.staging import TEXT_KINDS, named, present
 from bobstay.store import quoted
@@ -18,8 +19,7 @@ if TYPE_CHECKING:
     from bobstay.ingest.record import Header, Record
     from bobstay.tables import InputColumn, InputTable
 
-_BROKEN, _TOGETHER, _UNKNOWN_BOAT, _UNKNOWN_FITTING, _TIMES = -1, 100, 101, 102, 103
-_NEAR = 2  # letters that may differ in a suggested id
+_BROKEN, _TOGETHER, _TIMES = -1, 100, 103
 
 # What a row must not say: (SQL on resolved, column at fault, reason, hint), by table.
 _CONTRADICTIONS: dict[str, tuple[tuple[str, str, str, str], ...]] = {
@@ -118,53 +118,26 @@ def unread_cells(odd: list[InputColumn]) -> str:
 def _add_unknown_boats(con: duckdb.DuckDBPyConnection) -> None:
     _add(
         con,
-        f"SELECT line, {_UNKNOWN_BOAT}, $col, $reason, $hint FROM resolved AS r "
+        f"SELECT line, {UNKNOWN_BOAT}, $col, $reason, $hint FROM resolved AS r "
         "WHERE boat_id IS NOT NULL AND NOT EXISTS (SELECT 1 FROM boats AS b WHERE b.boat_id = r.boat_id)",
         "boat_id",
         "boat_id is not in boats",
         "add the boat to boats, or correct the id",
     )
-    _suggest(con, _UNKNOWN_BOAT, "r.boat_id", "SELECT DISTINCT NULL AS boat_id, boat_id AS id FROM boats")
+    point_at_boats(con)
 
 
 def _add_unknown_fittings(con: duckdb.DuckDBPyConnection) -> None:
     _add(
         con,
-        f"SELECT line, {_UNKNOWN_FITTING}, $col, $reason, $hint FROM resolved AS r "
+        f"SELECT line, {UNKNOWN_FITTING}, $col, $reason, $hint FROM resolved AS r "
         "WHERE boat_id IS NOT NULL AND fitting_id IS NOT NULL AND NOT EXISTS "
         "(SELECT 1 FROM fittings AS f WHERE f.boat_id = r.boat_id AND f.fitting_id = r.fitting_id)",
         "fitting_id",
         "fitting_id is not in fittings for this boat",
         "add the fitting to fittings, or correct the id; leave it empty where the whole boat was looked over",
     )
-    _suggest(con, _UNKNOWN_FITTING, "r.fitting_id", "SELECT DISTINCT boat_id, fitting_id AS id FROM fittings")
-
-
-def _suggest(con: duckdb.DuckDBPyConnection, rank: int, wrong: str, known: str) -> None:
-    """Name the nearest known id in the hint of up to 100 wrong ids that differ from one by a letter or two."""
-    con.execute(
-        f"""
-        CREATE OR REPLACE TEMP TABLE near AS
-        WITH wrong AS (
-            SELECT DISTINCT r.boat_id, {wrong} AS id FROM faults AS f JOIN resolved AS r USING (line)
-            WHERE f.rank = {rank} ORDER BY ALL LIMIT 100
-        ),
-        known AS ({known}),
-        pairs AS (
-            SELECT w.boat_id, w.id, k.id AS guess, damerau_levenshtein(upper(w.id), upper(k.id)) AS steps
-            FROM wrong AS w JOIN known AS k ON k.boat_id IS NULL OR k.boat_id = w.boat_id
-        )
-        SELECT boat_id, id, arg_min(guess, (steps, guess)) AS guess FROM pairs
-        WHERE steps <= {_NEAR} AND steps * 2 < length(id) + 1 GROUP BY boat_id, id
-        """
-    )
-    con.execute(
-        f"""
-        UPDATE faults SET hint = 'did you mean ' || near.guess || '? ' || hint
-        FROM near, resolved AS r
-        WHERE faults.rank = {rank} AND r.line = faults.line AND near.id = {wrong} AND near.boat_id = r.boat_id
-        """
-    )
+    point_at_fittings(con)
 
 
 def _add_out_of_time(con: duckdb.DuckDBPyConnection) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from bobstay.errors import BobstayError, UnusableDataError, UsageError
-from bobstay.ingest import headers, places
+from bobstay.ingest import headers, places, pointing
 from bobstay.ingest.checks import find_faults
 from bobstay.ingest.parquet import opened_parquet
 from bobstay.ingest.reading import read_odd_cells
@@ -72,6 +72,7 @@ def _taken_in(
     con: duckdb.DuckDBPyConnection, files: Sequence[Path], rules: Rules, say: Callable[[str], None]
 ) -> IngestReport:
     make_tables(con)
+    pointing.begin(con)
     parts = _opened(con, files, rules)
     fresh, skipped = _not_yet_held(con, parts)
     for name in skipped:
@@ -122,6 +123,7 @@ def _loaded(con: duckdb.DuckDBPyConnection, part: Part, rules: Rules, say: Calla
     odd = read_odd_cells(con, header, rules=rules)
     find_faults(con, header, broken, odd=odd)
     find_repeats(con, header.table, file_id=file_id, file=part.shown)
+    pointing.remember(con, header.table, file=part.shown)
     unread = store_cells_unread(con, part, odd)
     used = store_rows(con, header.table, file_id)
     aside = store_set_aside(con, part)
