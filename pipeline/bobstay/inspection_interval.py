@@ -129,7 +129,7 @@ def _onsets(interval: float, first: float, case: DelayTimeCase) -> _Onsets:
     count = _tests_until_rare(interval, first, case)
     tests = first + interval * np.arange(count)
     surviving = _survival(tests, case)
-    edges = np.linspace(0.0, 1.0, _CELLS + 1)
+    edges = np.asarray(np.linspace(0.0, 1.0, _CELLS + 1), dtype=float)
     early = -np.diff(_survival(first * edges, case))[::-1]
     width = edges * interval
     later = np.zeros(_CELLS)
