@@ -5,13 +5,14 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
-from bobstay.charts.svg import GROUND, INK, OXBLOOD, RUST, TEAL, TEAL_PALE, drawn
+from bobstay.charts.svg import GROUND, INK, OXBLOOD, RUST, TEAL, TEAL_PALE, drawn, inline
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
 _ROW = 27  # height of a class, px
-_WIDTH = 640
+_WIDTH = 660
+_BAR: dict[str, Any] = {"height": 13, "yOffset": -4}
 _WORDS = {"thin": "thin evidence", "none": "no finding of its own"}
 
 
@@ -24,7 +25,7 @@ def ages_chart(guidance: Sequence[Mapping[str, Any]]) -> str:
     if not rows:
         return ""
     end = _axis_end(rows)
-    title = "Ages in years at which each class of fitting is first tested, tested again and renewed; numbers in the table"
+    title = "Ages in years at which each class of fitting is first tested, tested again and renewed"
     return drawn(_layers(rows, end), name="ages", title=title)
 
 
@@ -40,8 +41,12 @@ def _bar(row: Mapping[str, Any]) -> dict[str, Any]:
         "renew_low": row["replace_by_years_lower"] if renew else None,
         "renew_high": row["replace_by_years_upper"] if renew else None,
         "oldest": row["oldest_years"],
-        "note": ", ".join(filter(None, (_WORDS.get(row["evidence"]), row["beyond_evidence"] and "beyond the evidence"))),
+        "note": _note(row["evidence"], beyond=row["beyond_evidence"]),
     }
+
+
+def _note(evidence: str, *, beyond: bool) -> str:
+    return ", ".join(filter(None, (_WORDS.get(evidence, ""), "beyond the evidence" if beyond else "")))
 
 
 def _given(value: float | None) -> bool:
@@ -76,40 +81,44 @@ def _spans(rows: Sequence[Mapping[str, Any]], end: float) -> list[dict[str, Any]
 def _layers(rows: list[dict[str, Any]], end: float) -> Any:
     import altair as alt
 
-    order = [r["class"] for r in sorted(rows, key=lambda r: (r["test"], r["class"]))]
-    renewed = [r | {"stop": min(r["renew"] + end * 0.032, end)} for r in rows if r["renew"] is not None]
     bars = [r | {"stop": r["renew"] if r["renew"] is not None else end, "zero": 0} for r in rows]
-    y = alt.Y("class:N", sort=order, title=None, scale=alt.Scale(paddingInner=0.1, paddingOuter=0.1),
-              axis=alt.Axis(ticks=False, domain=False, labelLimit=240, labelPadding=8, grid=False))  # fmt: skip
-    x = alt.Scale(domain=[0, end], nice=False)
-    axis = alt.Axis(orient="top", tickMinStep=5, title="age in service, years")
-
-    def base(values: list[dict[str, Any]]) -> alt.Chart:
-        return alt.Chart(alt.Data(values=values)).encode(y=y)
-
-    def across(field: str) -> alt.X:
-        return alt.X(f"{field}:Q", scale=x, axis=axis)
-
+    renewed = [r | {"stop": min(r["renew"] + end * 0.032, end)} for r in rows if r["renew"] is not None]
+    noted = [r for r in rows if r["note"]]
+    ended = [r for r in rows if _given(r["oldest"]) and r["oldest"] <= end]
+    base, across = _scales(rows, end)
+    text: dict[str, Any] = {"yOffset": -4, "fontWeight": "bold", "fontSize": 11}
     return alt.layer(
-        base(bars).mark_bar(color=GROUND, height=13, yOffset=-4).encode(x=across("zero"), x2="test:Q"),
-        base(bars).mark_bar(color=TEAL_PALE, height=13, yOffset=-4).encode(x=across("test"), x2="stop:Q"),
-        base(_notches(rows, end))
-        .mark_tick(color=TEAL, thickness=1.6, size=13, orient="vertical", yOffset=-4)
-        .encode(x=across("at")),
-        base(renewed).mark_bar(color=OXBLOOD, height=13, yOffset=-4).encode(x=across("renew"), x2="stop:Q"),
+        base(bars).mark_bar(color=GROUND, **_BAR).encode(x=across("zero"), x2="test:Q"),
+        base(bars).mark_bar(color=TEAL_PALE, **_BAR).encode(x=across("test"), x2="stop:Q"),
+        base(_notches(rows, end)).mark_tick(color=TEAL, thickness=1.6, size=13, yOffset=-4).encode(x=across("at")),
+        base(renewed).mark_bar(color=OXBLOOD, **_BAR).encode(x=across("renew"), x2="stop:Q"),
         base(_spans(rows, end))
         .mark_rule(strokeWidth=2.4, yOffset=7)
         .encode(x=across("low"), x2="high:Q", color=alt.Color("ink:N", scale=None)),
-        base([r for r in rows if _given(r["oldest"]) and r["oldest"] <= end])
-        .mark_tick(color=INK, thickness=3, size=20, orient="vertical", yOffset=-2)
-        .encode(x=across("oldest")),
+        base(ended).mark_tick(color=INK, thickness=3, size=20, yOffset=-2, opacity=1).encode(x=across("oldest")),
         base(bars)
-        .mark_text(align="right", dx=-4, yOffset=-4, fontWeight="bold", fontSize=11)
+        .mark_text(align="right", dx=-4, **text)
         .encode(x=across("test"), text=alt.Text("test:Q", format="~g")),
         base(renewed)
-        .mark_text(align="center", dx=_WIDTH * 0.016, yOffset=-4, color="white", fontWeight="bold", fontSize=11)
+        .mark_text(align="center", dx=_WIDTH * 0.016, color="white", **text)
         .encode(x=across("renew"), text=alt.Text("renew:Q", format="~g")),
-        base([r for r in rows if r["note"]])
+        base(noted)
         .mark_text(align="left", dx=8, fontStyle="italic", fontSize=11, color=RUST)
         .encode(x=alt.value(_WIDTH), text="note:N"),
     ).properties(width=_WIDTH, height=_ROW * len(rows))
+
+
+def _scales(rows: list[dict[str, Any]], end: float) -> tuple[Callable[[Any], Any], Callable[[str], Any]]:
+    """Return the maker of a layer on the classes' axis, and that of a place on the axis of ages."""
+    import altair as alt
+
+    order = [r["class"] for r in sorted(rows, key=lambda r: (r["test"], r["class"]))]
+    lines = alt.Axis(ticks=False, domain=False, labelLimit=320, labelPadding=8, grid=False)
+    scale = alt.Scale(paddingInner=0.1, paddingOuter=0.1)
+    y = alt.Y("class:N", sort=order, title=None, scale=scale, axis=lines)
+    ages = alt.Scale(domain=[0, end], nice=False)
+    axis = alt.Axis(orient="top", tickMinStep=5, title="age in service, years")
+    return (
+        lambda values: alt.Chart(inline(values)).encode(y=y),
+        lambda field: alt.X(f"{field}:Q", scale=ages, axis=axis),
+    )

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from bobstay.charts.svg import GROUND, INK, MUTED, TEAL, TEAL_BAND, drawn
+from bobstay.charts.svg import GROUND, INK, MUTED, TEAL, TEAL_BAND, drawn, inline
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 _COLUMNS = 3
 _POINTS = 33
-_WIDTH, _HEIGHT = 262, 104
+_WIDTH, _HEIGHT = 306, 112
 
 
 def curves_chart(
@@ -55,7 +55,8 @@ def _panel(
     interval: float,
     rng: np.random.Generator,
 ) -> list[dict[str, Any]]:
-    label = f"{row['fitting_type']}, {row['material']}|{row['event_count']} of {row['life_count']} parts had an indication"
+    found = f"{row['event_count']} of {row['life_count']} parts had an indication"
+    label = f"{row['fitting_type']}, {row['material']}|{found}"
     line, low, high = _band(row, draws, ages=ages, interval=interval, rng=rng)
     oldest = min(row["oldest_years"] or 0.0, float(ages[-1]))
     end = float(ages[-1])
@@ -94,7 +95,7 @@ def _share(
 ) -> npt.NDArray[np.float64]:
     with np.errstate(over="ignore"):
         hazard = (ages[None, :] / np.exp(log_scale)[:, None]) ** np.exp(log_shape)[:, None]
-    return np.round(-np.expm1(-hazard), 4)
+    return np.asarray(np.round(-np.expm1(-hazard), 4), dtype=np.float64)
 
 
 def _boxes(steps: list[Mapping[str, Any]], label: str, end: float) -> list[dict[str, Any]]:
@@ -137,11 +138,10 @@ def _grid(panels: list[list[dict[str, Any]]]) -> Any:
         kind("step").mark_rule(color=INK, strokeWidth=1.2).encode(x2="to:Q", y=line),
         kind("inside").mark_line(color=TEAL, strokeWidth=2.2).encode(y=line),
         kind("beyond").mark_line(color=TEAL, strokeWidth=2, strokeDash=[5, 3]).encode(y=line),
-        data=alt.Data(values=rows),
+        data=inline(rows),
     ).properties(width=_WIDTH, height=_HEIGHT)
     header = alt.Header(labelExpr="split(datum.label, '|')", labelAnchor="start", labelAlign="left", labelFontSize=12,
                         labelColor=INK, labelLineHeight=15, labelPadding=6, title=None)  # fmt: skip
     order = [panel[0]["class"] for panel in panels]
-    return layers.facet(
-        facet=alt.Facet("class:N", header=header, sort=order, title=None), columns=_COLUMNS, spacing={"row": 26, "column": 22}
-    )
+    facet = alt.Facet("class:N", header=header, sort=order, title=None)
+    return layers.facet(facet=facet, columns=_COLUMNS, spacing={"row": 26, "column": 22})

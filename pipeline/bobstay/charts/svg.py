@@ -6,13 +6,23 @@ import re
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    import altair as alt
+    from collections.abc import Mapping, Sequence
 
 INK, MUTED, GRID, GROUND = "#182a33", "#55656e", "#dfe3e2", "#eef0ef"
 TEAL, TEAL_PALE, TEAL_BAND = "#0b6b78", "#a9cfd2", "#cfe3e5"
 OXBLOOD, RUST, SAND = "#6f1d1b", "#a8442a", "#ecd9ae"
-FONT = "system-ui, sans-serif"
+FONT = "Segoe UI, Roboto, Noto Sans, Liberation Sans, Helvetica Neue, Arial, sans-serif"
 
+_AXIS: dict[str, Any] = {
+    "labelColor": INK,
+    "labelFontSize": 12,
+    "titleColor": MUTED,
+    "titleFontSize": 12,
+    "titleFontWeight": "normal",
+    "gridColor": GRID,
+    "domainColor": MUTED,
+    "tickColor": MUTED,
+}
 _LABELS = re.compile(r' (?:aria-[a-z]+|role|tabindex|style|class)="[^"]*"')
 _IDS = re.compile(r'(id="|url\(#|href="#)')
 
@@ -28,12 +38,17 @@ def drawn(chart: Any, *, name: str, title: str) -> str:
     return _cleaned(vl_convert.vegalite_to_svg(spec), name=name, title=title)
 
 
-def _styled(chart: alt.TopLevelMixin) -> Any:
-    axis: dict[str, Any] = {"labelColor": INK, "titleColor": MUTED, "titleFontWeight": "normal", "gridColor": GRID,
-                            "domainColor": MUTED, "tickColor": MUTED, "labelFontSize": 12, "titleFontSize": 12}  # fmt: skip
+def inline(rows: Sequence[Mapping[str, Any]]) -> Any:
+    """Return `rows` as data that travel inside the chart."""
+    import altair as alt
+
+    return alt.Data(values=list(rows))  # type: ignore[no-untyped-call]
+
+
+def _styled(chart: Any) -> Any:
     return (
-        chart.configure(font=FONT, background="transparent", padding=4)  # type: ignore[attr-defined]
-        .configure_axis(**axis)
+        chart.configure(font=FONT, background="transparent", padding=4)
+        .configure_axis(**_AXIS)
         .configure_view(stroke=None)
         .configure_text(color=INK, fontSize=12)
     )

@@ -68,13 +68,13 @@ def boats_of(fleet: Fleet) -> list[Boat]:
     facts |= {boat_id: {"boat_id": boat_id} for boat_id in fittings if boat_id not in facts}
     names, pages = _names(facts), page_names(facts)
     made = [
-        _boat(boat_id, names[boat_id], pages[boat_id], row, fittings.get(boat_id, []), jobs.get(boat_id, []))
+        _boat(row, names[boat_id], page=pages[boat_id], fittings=fittings.get(boat_id, []), jobs=jobs.get(boat_id, []))
         for boat_id, row in facts.items()
     ]
     return sorted(made, key=lambda b: (-b.loss, -b.expected, b.boat_id))
 
 
-def _boat(boat_id: str, name: str, page: str, facts: Row, fittings: list[Row], jobs: list[Row]) -> Boat:
+def _boat(facts: Row, name: str, *, page: str, fittings: list[Row], jobs: list[Row]) -> Boat:
     ordered = sorted(fittings, key=_pressing)
     worst: dict[str, Row] = {}
     for row in ordered:
@@ -83,7 +83,7 @@ def _boat(boat_id: str, name: str, page: str, facts: Row, fittings: list[Row], j
             worst[row["fitting_type"]] = row
     expected = sum(f["chance"] for f in ordered if known(f["chance"]))
     loss = sum(f["expected_loss"] for f in ordered if known(f["expected_loss"]))
-    return Boat(boat_id, name, page, facts, ordered, jobs, expected, loss, worst)
+    return Boat(facts["boat_id"], name, page, facts, ordered, jobs, expected, loss, worst)
 
 
 def _pressing(row: Row) -> tuple[Any, ...]:

@@ -6,6 +6,8 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from bobstay import store
 from bobstay.errors import UsageError
 from bobstay.tables import OUTPUT_BY_NAME
@@ -15,7 +17,6 @@ if TYPE_CHECKING:
     from datetime import date
 
     import duckdb
-    import numpy as np
     import numpy.typing as npt
 
     from bobstay.settings import Settings
@@ -45,6 +46,7 @@ _WATCHED = """WITH bands AS (SELECT unnest(range(0, 40, 4)) AS band)
         CASE WHEN isinf(upper_years) THEN coalesce(last_clear_years, entry_years) ELSE upper_years END AS age_seen
         FROM lives WHERE entry_years IS NOT NULL AND left_out IS NULL), bands
     GROUP BY ALL ORDER BY fitting_type, material, band"""
+_DRAWS = "SELECT * FROM class_draws ORDER BY fitting_type, material, draw"
 _WHOLE_BOAT = """SELECT count(*) AS looks FROM inspections WHERE fitting_id IS NULL"""
 
 
@@ -90,7 +92,7 @@ def read_fleet(con: duckdb.DuckDBPyConnection, *, settings: Settings, as_of: dat
         life_counts=_rows(con, _LIFE_COUNTS),
         watched=_rows(con, _WATCHED),
         whole_boat_looks=_rows(con, _WHOLE_BOAT)[0]["looks"],
-        draws=con.execute("SELECT * FROM class_draws ORDER BY fitting_type, material, draw").fetchnumpy(),
+        draws={name: np.asarray(column) for name, column in con.execute(_DRAWS).fetchnumpy().items()},
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from bobstay.report.words import count, known, number, percent, plain, share, years
+from bobstay.report.words import count, number, percent, plain, share, years
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -54,10 +54,12 @@ def _nobody_looked(boats: list[Boat]) -> Point | None:
 
 def _no_estimate(boats: list[Boat]) -> Point | None:
     missing = sum(b.unestimated for b in boats)
-    return missing and Point(
+    if not missing:
+        return None
+    return Point(
         f"{count(missing, 'fitting')} without an estimate",
         "Too few findings of their kind for any chance to be worked out; they are listed by consequence and age.",
-    ) or None  # fmt: skip
+    )
 
 
 def _thin_classes(classes: list[Row]) -> Point | None:
@@ -65,7 +67,8 @@ def _thin_classes(classes: list[Row]) -> Point | None:
     if not weak:
         return None
     names = _listed(f"{c['fitting_type']}, {c['material']} ({number(c['event_count'])} found)" for c in weak)
-    return Point(f"{len(weak)} of {len(classes)} classes have thin or no evidence", f"{names}. Their intervals are wide.")
+    head = f"{len(weak)} of {len(classes)} classes have thin or no evidence"
+    return Point(head, f"{names}. Their intervals are wide.")
 
 
 def _worthless_looks(fleet: Fleet) -> Point | None:
@@ -77,8 +80,8 @@ def _worthless_looks(fleet: Fleet) -> Point | None:
         return None
     return Point(
         f"{number(lost)} of {number(total)} looks tell nothing about a fitting",
-        f"{number(below)} found nothing but were made below the method's minima, {number(other)} were inconclusive or not "
-        f"carried out, {number(fleet.whole_boat_looks)} were of the whole boat. None of them is taken as clear.",
+        f"{number(below)} found nothing but were made below the method's minima, {number(other)} were inconclusive or "
+        f"not carried out, {number(fleet.whole_boat_looks)} were of the whole boat. They are never taken as clear.",
     )
 
 
@@ -97,26 +100,32 @@ def _follow_up(detection: list[Row]) -> Point | None:
 def _ages(counts: list[Row]) -> Point | None:
     serving = [r for r in counts if r["is_in_service"]]
     total, unsure = sum(r["lives"] for r in serving), sum(r["lives"] for r in serving if r["age_basis"] != "stated")
-    return unsure and Point(
+    if not unsure:
+        return None
+    return Point(
         f"{number(unsure)} of {number(total)} fittings in service have no stated day of installation",
         "Their age lies between what the boat's building and the first record allow.",
-    ) or None  # fmt: skip
+    )
 
 
 def _beyond(guidance: list[Row]) -> Point | None:
     beyond = [f"{g['fitting_type']}, {g['material']}" for g in guidance if g["beyond_evidence"]]
-    return beyond and Point(
+    if not beyond:
+        return None
+    return Point(
         f"{count(len(beyond), 'class', 'classes')} with an age beyond the evidence",
         f"{_listed(beyond)}: fewer than the least number of parts were ever watched at that age.",
-    ) or None  # fmt: skip
+    )
 
 
 def _aside(fleet: Fleet) -> Point | None:
     read, aside = (sum(f[k] for f in fleet.tables["files"]) for k in ("rows_read", "rows_set_aside"))
-    return aside and Point(
+    if not aside:
+        return None
+    return Point(
         f"{number(aside)} of {number(read)} rows set aside",
         f"Mostly: {fleet.set_aside[0]['reason']}. Every row and reason is on the page of records.",
-    ) or None  # fmt: skip
+    )
 
 
 def _listed(names: Iterable[str], most: int = 4) -> str:

@@ -53,11 +53,13 @@ def chance(value: float | None) -> str:
 
 
 def interval(lower: float | None, upper: float | None) -> str:
-    """Return the two ends of a share's interval as `21–52 %`."""
+    """Return the two ends of a share's interval as `21–52 %`, or `<1 to 7 %`."""
     if not (known(lower) and known(upper)):
         return "interval not known"
     low, high = percent(lower), percent(upper)
-    return f"{low} %" if low == high else f"{low}–{high} %"
+    if low == high:
+        return f"{low} %"
+    return f"{low}–{high} %" if (low + high).isdigit() else f"{low} to {high} %"
 
 
 def years(value: float | None, digits: int = 1) -> str:
