@@ -119,8 +119,8 @@ _CLUB_PORTS = {
     ("Ouldry Quay (invented)", "brackish", "temperate"): 3.0,
 }
 # Charter boats: year bought (five in each of the two years whose batches are bad).
-_CHARTER_YEARS = (2007, 2007, 2008, 2009, 2009, 2010, 2011, 2012, 2013, *(2014,) * 5, 2015, 2016, *(2017,) * 5,
-                  2018, 2019, 2020, 2021, 2022)
+_CHARTER_YEARS = (2007, 2007, 2008, 2009, 2009, 2010, *(2012,) * 5, 2013, *(2014,) * 5, 2015, 2016, 2017,
+                  2018, 2019, 2020, 2021, 2022, 2023)
 
 
 def boats() -> list[Boat]:
@@ -137,7 +137,7 @@ def _charter(number: int, year: int) -> Boat:
     dice = Dice("charter", number)
     built = date(year, 4, 1) + timedelta(days=dice.whole(0, 50))
     second_hand = dice.happens(0.15)
-    stays = timedelta(days=round(365.25 * dice.between(10, 17)))
+    stays = timedelta(days=round(365.25 * dice.between(11, 18)))
     left = built + stays
     return Boat(
         f"C{number:02d}", CHARTER, _name(number), dice.one_of(("design K38 (invented)", "design K44 (invented)")),

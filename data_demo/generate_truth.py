@@ -167,7 +167,7 @@ def batch_name(supplier: str, year: int) -> str:
 
 BAD_BATCHES = (
     BadBatch("swaged terminal", STAINLESS_316, "S3", 2014),
-    BadBatch("turnbuckle", BRONZE, "S5", 2017),
+    BadBatch("clevis pin", STAINLESS_316, "S5", 2012),
 )
 
 
