@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from bobstay import settings as settings_file
 from bobstay import store
-from bobstay.errors import UsageError
+from bobstay.errors import BobstayError, UsageError
 from bobstay.settings import Settings
 from bobstay.tables import (
     ALERTS,
@@ -98,10 +98,22 @@ def take_in(
         raise UsageError("a file is not there", where=", ".join(missing), remedy="check the names; nothing was stored")
     folders = sorted({p.resolve() if p.is_dir() else p.resolve().parent for p in paths})
     limit = max(date.today(), settings.as_of or date.min)
-    with store.opened(store_path, folders=folders, create=True) as con:
+    with _kept_only_if_done(store_path), store.opened(store_path, folders=folders, create=True) as con:
         taken = ingest(con, paths, limit=limit, table=table, dates=dates, say=say)
         remember(con, settings)
     return taken
+
+
+@contextmanager
+def _kept_only_if_done(store_path: Path) -> Iterator[None]:
+    """Take away a store that was new when the load failed: nothing is half stored."""
+    new = not store_path.exists()
+    try:
+        yield
+    except BobstayError:
+        if new:
+            store_path.unlink(missing_ok=True)
+        raise
 
 
 @contextmanager
