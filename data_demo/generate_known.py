@@ -135,6 +135,7 @@ def _covariates(life: Life) -> float:
 
 def _class(key: tuple[str, str], lives: list[Life], mean_effect: float) -> dict[str, Any]:
     truth = CLASSES[key]
+    sound = [one for one in lives if not one.part.is_bad]
     oldest = max(((one.ended - one.part.installed).days / DAYS_A_YEAR for one in lives), default=0.0)
     return {
         "fitting_type": key[0],
@@ -142,6 +143,7 @@ def _class(key: tuple[str, str], lives: list[Life], mean_effect: float) -> dict[
         "shape": truth.shape,
         "scale_years": round(truth.scale_years * math.exp(mean_effect), 3),
         "b10_years": round(_b10(truth.shape, truth.scale_years, lives), 3),
+        "b10_years_bad_batches_apart": round(_b10(truth.shape, truth.scale_years, sound), 3),
         "b10_years_reference_boat": truth.b10_years,
         "lives": len(lives),
         "cracked": sum(one.part.onset <= one.ended for one in lives),
@@ -150,9 +152,9 @@ def _class(key: tuple[str, str], lives: list[Life], mean_effect: float) -> dict[
 
 
 def _b10(shape: float, scale: float, lives: list[Life]) -> float:
-    """Age by which one in ten has cracked, covariates and boat effect averaged, bad batches apart; by bisection."""
+    """Age by which one in ten has cracked, covariates, batches and boat effect averaged; by bisection."""
     nodes = [NormalDist(0, BOAT_EFFECT_SD).inv_cdf((n + 0.5) / 21) for n in range(21)]
-    patterns = Counter(round(_covariates(one), 6) for one in lives)
+    patterns = Counter(round(_covariates(one) - one.part.is_bad * math.log(BAD_BATCH_FACTOR), 6) for one in lives)
     mixture = [(scale * math.exp(x + u), n) for x, n in sorted(patterns.items()) for u in nodes]
     weight = sum(n for _, n in mixture)
     low, high = 0.0, 500.0
