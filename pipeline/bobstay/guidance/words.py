@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
-from scipy.special import betaincinv
+
+from bobstay.bounds import share_upper
 
 if TYPE_CHECKING:
     from bobstay.guidance.advice import Advice, Standing
@@ -43,7 +44,7 @@ def _bound(standing: Standing) -> str:
     looked, found = standing.looked_count, standing.found_count
     if looked == 0:
         return "None of this class has been looked at in a way that counts."
-    upper = 1.0 if found == looked else float(betaincinv(found + 1, looked - found, 0.95))
+    upper = share_upper(found, looked, confidence=0.95)
     return f"{found} of {looked} looked at showed an indication: up to {np.ceil(upper * 100):.0f} % may have one."
 
 

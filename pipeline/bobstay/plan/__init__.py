@@ -45,7 +45,8 @@ def plan(  # what limits a plan comes from many tables
         return Plan(
             _haul_plan(Schedule(yard), priority), _summary(Schedule(yard), Bound(0.0, 1), words, priority, settings)
         )
-    schedule, bound = greedy(yard), upper_bound(yard)
+    bound = upper_bound(yard)
+    schedule = greedy(yard, bound.charge)
     words = binding(schedule, bound)
     return Plan(_haul_plan(schedule, priority), _summary(schedule, bound, words, priority, settings))
 
@@ -77,8 +78,8 @@ def _summary(schedule: Schedule, bound: Bound, words: str, priority: pd.DataFram
     avoided = schedule.avoided
     most = max(bound.avoided, avoided)  # the solver's last digits
     row: dict[str, Any] = {
-        "cost": sum(visit.cost for visit in schedule.visits.values()),
-        "hours": sum(visit.hours for visit in schedule.visits.values()),
+        "cost": sum((visit.cost for visit in schedule.visits.values()), 0.0),
+        "hours": sum((visit.hours for visit in schedule.visits.values()), 0.0),
         "loss_avoided": avoided,
         "loss_left": _failure_loss(priority, settings) - avoided,
         "bound": most,

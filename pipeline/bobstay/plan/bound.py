@@ -10,12 +10,17 @@ import numpy as np
 from scipy.optimize import linprog
 from scipy.sparse import csr_array
 
+from bobstay.plan.record import FREE, Charge
+
 if TYPE_CHECKING:
     from collections.abc import Iterable
     from datetime import date
 
+    from numpy.typing import NDArray
+
     from bobstay.plan.record import Bundle, Yard
 
+_PRICELESS = 1e-12
 VARIABLES_MAX = 20_000  # more, and neighbouring weeks are merged: a looser bound, still a bound
 
 
@@ -25,6 +30,7 @@ class Bound:
 
     avoided: float
     merged: int
+    charge: Charge = FREE  # dual prices of an hour and of money
 
 
 @dataclass(slots=True)
@@ -36,12 +42,13 @@ class _Programme:
     columns: list[int] = field(default_factory=list)
     weights: list[float] = field(default_factory=list)
     limits: list[float] = field(default_factory=list)
+    resources: list[str] = field(default_factory=list)
 
     def variable(self, gain: float = 0.0) -> int:
         self.gains.append(gain)
         return len(self.gains) - 1
 
-    def limit(self, terms: Iterable[tuple[int, float]], most: float) -> None:
+    def limit(self, terms: Iterable[tuple[int, float]], most: float, resource: str = "") -> None:
         if math.isinf(most):
             return
         for column, weight in terms:
@@ -49,12 +56,23 @@ class _Programme:
             self.columns.append(column)
             self.weights.append(weight)
         self.limits.append(most)
+        self.resources.append(resource)
 
-    def solve(self) -> float:
+    def solve(self, merged: int) -> Bound:
+        """Solve by HiGHS; a programme it cannot finish is bounded by all gains together."""
         shape = (len(self.limits), len(self.gains))
         matrix = csr_array((self.weights, (self.rows, self.columns)), shape=shape)
         solved = linprog(-np.array(self.gains), A_ub=matrix, b_ub=self.limits, bounds=(0, 1), method="highs")
-        return float(-solved.fun) if solved.status == 0 else sum(self.gains)
+        if solved.status != 0:
+            return Bound(sum(self.gains), merged)
+        return Bound(max(float(-solved.fun), 0.0) + 0.0, merged, self._charge(-solved.ineqlin.marginals))
+
+    def _charge(self, prices: NDArray[np.float64]) -> Charge:
+        """Return the price of money, and of an hour: the plan's and the mean of the weeks'."""
+        of = {name: prices[[r == name for r in self.resources]] for name in ("money", "hours", "week hours")}
+        hour = of["hours"].sum() + (of["week hours"].mean() if of["week hours"].size else 0.0)
+        charge = Charge(float(hour), float(of["money"].sum()))
+        return charge if charge.hour + charge.money > _PRICELESS else FREE
 
 
 def upper_bound(yard: Yard) -> Bound:
@@ -69,7 +87,7 @@ def upper_bound(yard: Yard) -> Bound:
     if stays == 0:
         return Bound(0.0, 1)
     merged = math.ceil(stays / VARIABLES_MAX)
-    return Bound(_relaxed(yard, _periods(yard, merged)), merged)
+    return _relaxed(yard, _periods(yard, merged))
 
 
 def _periods(yard: Yard, merged: int) -> list[tuple[int, ...]]:
@@ -80,7 +98,7 @@ def _periods(yard: Yard, merged: int) -> list[tuple[int, ...]]:
     return [tuple(numbers[i : i + merged]) for numbers in by_access.values() for i in range(0, len(numbers), merged)]
 
 
-def _relaxed(yard: Yard, periods: list[tuple[int, ...]]) -> float:
+def _relaxed(yard: Yard, periods: list[tuple[int, ...]]) -> Bound:
     programme = _Programme()
     visits: dict[tuple[str, int], int] = {}
     hours: dict[int, list[tuple[int, float]]] = {p: [] for p in range(len(periods))}
@@ -95,14 +113,14 @@ def _relaxed(yard: Yard, periods: list[tuple[int, ...]]) -> float:
             hours[p] += [(column, job_hours) for rows in spent for column, job_hours, _ in rows]
             money += [(column, cost) for rows in spent for column, _, cost in rows]
         programme.limit(((visits[boat, p], 1.0) for p in mine), 1.0)
-    programme.limit(money, yard.budget)
-    programme.limit((term for terms in hours.values() for term in terms), yard.hours)
+    programme.limit(money, yard.budget, "money")
+    programme.limit((term for terms in hours.values() for term in terms), yard.hours, "hours")
     for p, weeks in enumerate(periods):
-        programme.limit(hours[p], sum(yard.weeks[w].hours_max for w in weeks))
+        programme.limit(hours[p], sum(yard.weeks[w].hours_max for w in weeks), "week hours")
         here = [(column, 1.0) for (_, period), column in visits.items() if period == p]
         programme.limit(here, sum(yard.weeks[w].boats_max for w in weeks))
     _keep_service(programme, yard, periods, visits)
-    return programme.solve()
+    return programme.solve(max(map(len, periods)))
 
 
 def _add_bundle(programme: _Programme, visit: int, bundle: Bundle) -> list[tuple[int, float, float]]:

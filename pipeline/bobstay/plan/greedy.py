@@ -7,54 +7,40 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from bobstay.plan.record import FREE, Charge
 from bobstay.plan.schedule import Schedule
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from bobstay.plan.record import Visit, Yard
 
 _PASSES = 10
-_TRIALS = 200_000  # exchanges tried at most: about two seconds
+_TRIALS = 20_000  # exchanges tried at most, a schedule
 _GAIN = 1e-9
+_IMPROVED = 2  # of the first schedules, the best so many are improved
+_FACTORS = (0.0, 0.7, 0.9, 1.0, 1.1, 1.4)
 
 
-def greedy(yard: Yard) -> Schedule:
-    """Return the best of the schedules that several orders of boats lead to, each improved by exchanges."""
-    full = {boat: _whole(yard, boat) for boat in yard.bundles if yard.reachable[boat]}
-    visits = {boat: visit for boat, visit in full.items() if visit is not None}
-    made = [_improved(_filled(yard, _order(visits, key))) for key in _KEYS[: _orders(yard)]]
-    return max(made, key=lambda schedule: schedule.avoided)
+def greedy(yard: Yard, charge: Charge) -> Schedule:
+    """Return the best of the schedules that some multiples of `charge` lead to, each improved by exchanges.
+
+    `charge` holds the dual prices of money and hours from the linear relaxation: with them each boat gives up the jobs
+    that another boat would make more of.
+    """
+    charges = [FREE] if charge == FREE else [charge.times(factor) for factor in _FACTORS]
+    filled = sorted((_filled(yard, tried) for tried in charges), key=lambda made: -made.avoided)
+    return max(map(_improved, filled[:_IMPROVED]), key=lambda made: made.avoided)
 
 
-def _orders(yard: Yard) -> int:
-    """One order will do where only places are scarce; hours or money call for the others."""
-    is_scarce = min(yard.budget, yard.hours, *(week.hours_max for week in yard.weeks)) < float("inf")
-    return len(_KEYS) if is_scarce else 1
-
-
-_KEYS: tuple[Callable[[Visit], float], ...] = (
-    lambda visit: visit.avoided,
-    lambda visit: visit.avoided / max(visit.hours, _GAIN),
-    lambda visit: visit.avoided / max(visit.cost, _GAIN),
-)
-
-
-def _whole(yard: Yard, boat_id: str) -> Visit | None:
-    """Return the most the boat could have in any week if she were alone."""
-    return Schedule(yard).best_offer(boat_id)
-
-
-def _order(visits: dict[str, Visit], key: Callable[[Visit], float]) -> list[str]:
-    return sorted(visits, key=lambda boat: (-key(visits[boat]), boat))
-
-
-def _filled(yard: Yard, order: list[str]) -> Schedule:
-    schedule = Schedule(yard)
-    for boat in order:
+def _filled(yard: Yard, charge: Charge) -> Schedule:
+    """Give each boat her best week, those that gain most for what they use first; then lift the charge."""
+    schedule = Schedule(yard, charge)
+    alone = {boat: schedule.best_offer(boat) for boat in yard.bundles}
+    gains = {boat: visit.avoided - charge.of(visit.hours, visit.cost) for boat, visit in alone.items() if visit}
+    for boat in sorted(gains, key=lambda boat: (-gains[boat], boat)):
         visit = schedule.best_offer(boat)
         if visit:
             schedule.add(visit)
+    schedule.charge = FREE
     return schedule
 
 
@@ -78,7 +64,8 @@ def _move_all(schedule: Schedule) -> None:
 
 
 def _let_in_all(schedule: Schedule, trials: int) -> int:
-    waiting = [boat for boat in sorted(schedule.yard.bundles) if boat not in schedule.visits]
+    worth = {boat: sum(b.worth for b in mine) for boat, mine in schedule.yard.bundles.items()}
+    waiting = sorted((boat for boat in worth if boat not in schedule.visits), key=lambda boat: (-worth[boat], boat))
     for boat in waiting:
         visit = schedule.best_offer(boat)
         if visit:

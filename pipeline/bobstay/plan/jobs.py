@@ -82,8 +82,9 @@ def _paying(by_access: dict[str, list[Job]], prices: PriceList) -> Iterable[Bund
         cost, hours = prices.of_access(access)
         access_worth = cost / prices.settings.plan.money_per_unit
         jobs = tuple(sorted(by_access[access], key=lambda job: (-_density(job), job.fitting_id)))
-        if sum(job.worth for job in jobs) > access_worth:
-            yield Bundle(access, hours, cost, access_worth, jobs)
+        bundle = Bundle(access, hours, cost, access_worth, jobs)
+        if bundle.worth > 0:
+            yield bundle
 
 
 def _density(job: Job) -> float:

@@ -45,6 +45,11 @@ class Bundle:
     access_worth: float  # what the access costs, in cost units
     jobs: tuple[Job, ...]
 
+    @property
+    def worth(self) -> float:
+        """Return what all its jobs are worth, less its access."""
+        return sum(job.worth for job in self.jobs) - self.access_worth
+
 
 @dataclass(frozen=True, slots=True)
 class Week:
@@ -85,3 +90,22 @@ class Visit:
     hours: float  # accesses included
     cost: float
     avoided: float
+
+
+@dataclass(frozen=True, slots=True)
+class Charge:
+    """What an hour and a unit of money are worth in cost units where they are scarce."""
+
+    hour: float = 0.0
+    money: float = 0.0
+
+    def of(self, hours: float, cost: float) -> float:
+        """Return what so many hours and so much money are worth."""
+        return self.hour * hours + self.money * cost
+
+    def times(self, factor: float) -> Charge:
+        """Return the charge made so many times as high."""
+        return Charge(self.hour * factor, self.money * factor)
+
+
+FREE = Charge()

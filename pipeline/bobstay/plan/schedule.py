@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from typing import TYPE_CHECKING
 
-from bobstay.plan.record import Bundle, Job, Visit, Yard
+from bobstay.plan.record import FREE, Bundle, Charge, Job, Visit, Yard
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -17,8 +17,9 @@ _GAIN = 1e-9  # a change must avoid more than this much more loss
 class Schedule:
     """Visits so far; every visit it holds keeps every limit of the yard."""
 
-    def __init__(self, yard: Yard) -> None:
+    def __init__(self, yard: Yard, charge: Charge = FREE) -> None:
         self.yard = yard
+        self.charge = charge  # what scarce money and hours are worth while choosing jobs
         self.visits: dict[str, Visit] = {}
         self._places = [week.boats_max for week in yard.weeks]
         self._week_hours = [week.hours_max for week in yard.weeks]
@@ -28,7 +29,7 @@ class Schedule:
     @property
     def avoided(self) -> float:
         """Return the expected loss all visits take away."""
-        return sum(visit.avoided for visit in self.visits.values())
+        return sum((visit.avoided for visit in self.visits.values()), 0.0)
 
     def add(self, visit: Visit) -> None:
         """Take a visit in; it must have come from `offer` with nothing changed since."""
@@ -73,7 +74,7 @@ class Schedule:
     def visit(self, boat_id: str, week: int, *, hours: float, money: float) -> Visit | None:
         """Return the best visit within `hours` and `money`, other boats left out of account."""
         offered = [b for b in self.yard.bundles[boat_id] if self.yard.weeks[week].offers(b.access)]
-        taken = _fill(offered, hours, money)
+        taken = _fill(offered, hours, money, self.charge)
         if not taken:
             return None
         jobs = tuple(job for _, mine in taken for job in mine)
@@ -89,34 +90,40 @@ class Schedule:
     def best_offer(self, boat_id: str, weeks: Iterable[int] | None = None) -> Visit | None:
         """Return the visit that avoids most among `weeks` (all she can reach), the earliest of equals."""
         best: Visit | None = None
+        seen: set[tuple[frozenset[str], float]] = set()
         for week in self.yard.reachable[boat_id] if weeks is None else weeks:
+            alike = (self.yard.weeks[week].accesses, self._week_hours[week])
+            if alike in seen or not (self.has_place(week) and self.keeps_service(boat_id, week)):
+                continue
+            seen.add(alike)
             offered = self.offer(boat_id, week)
             if offered and (best is None or offered.avoided > best.avoided + _GAIN):
                 best = offered
         return best
 
 
-def _fill(bundles: Sequence[Bundle], hours: float, money: float) -> list[tuple[Bundle, list[Job]]]:
+def _fill(bundles: Sequence[Bundle], hours: float, money: float, charge: Charge) -> list[tuple[Bundle, list[Job]]]:
     """Choose jobs within hours and money, bundle by bundle, worth most for its hours first."""
     taken = []
     for bundle in sorted(bundles, key=lambda b: (-_density(b), b.access)):
-        jobs = _fit(bundle, hours - bundle.hours, money - bundle.cost)
-        if sum(job.worth for job in jobs) > bundle.access_worth:
+        jobs = _fit(bundle, hours - bundle.hours, money - bundle.cost, charge)
+        paid = bundle.access_worth + charge.of(bundle.hours, bundle.cost)
+        if sum(job.worth - charge.of(job.hours, job.cost) for job in jobs) > paid:
             taken.append((bundle, jobs))
             hours -= bundle.hours + sum(job.hours for job in jobs)
             money -= bundle.cost + sum(job.cost for job in jobs)
     return taken
 
 
-def _fit(bundle: Bundle, hours: float, money: float) -> list[Job]:
+def _fit(bundle: Bundle, hours: float, money: float, charge: Charge) -> list[Job]:
     jobs = []
     for job in bundle.jobs:
-        if job.hours <= hours + _GAIN and job.cost <= money + _GAIN:
+        fits = job.hours <= hours + _GAIN and job.cost <= money + _GAIN
+        if fits and job.worth > charge.of(job.hours, job.cost):
             jobs.append(job)
             hours, money = hours - job.hours, money - job.cost
     return jobs
 
 
 def _density(bundle: Bundle) -> float:
-    worth = sum(job.worth for job in bundle.jobs) - bundle.access_worth
-    return worth / max(bundle.hours + sum(job.hours for job in bundle.jobs), _GAIN)
+    return bundle.worth / max(bundle.hours + sum(job.hours for job in bundle.jobs), _GAIN)

@@ -1,0 +1,50 @@
+"""Alerts: what the records say that no ranking shows."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from bobstay.alerts.batches import batches
+from bobstay.alerts.findings import clear_after_indication, follow_up, open_indications, orphan_rows, sisters
+from bobstay.alerts.seasons import class_seasons
+from bobstay.consequences import consequence_classes
+from bobstay.tables import ALERTS, checked
+
+if TYPE_CHECKING:
+    from bobstay.settings import Settings
+
+SEASON_DAYS = 365
+
+
+def watch(
+    lives: pd.DataFrame,
+    looks: pd.DataFrame,
+    classes: pd.DataFrame,
+    *,
+    boats: pd.DataFrame,
+    settings: Settings,
+    as_of: date,
+    orphans: pd.DataFrame | None = None,
+) -> pd.DataFrame:
+    """Return `tables.ALERTS`; the last season is the year up to the as-of date.
+
+    `orphans`: looks that fall into no part's service, as the lives stage leaves them, where there are any.
+    """
+    known = lives.assign(consequence=consequence_classes(lives, settings))
+    known = known.merge(boats[["boat_id", "design"]], on="boat_id", how="left", validate="many_to_one")
+    since = pd.Timestamp(as_of - timedelta(days=SEASON_DAYS))
+    rows = [
+        *open_indications(known),
+        *sisters(known, looks, since),
+        *clear_after_indication(known, looks),
+        *follow_up(looks),
+        *batches(known, classes),
+        *class_seasons(known, looks, classes, since, settings),
+        *orphan_rows(orphans),
+    ]
+    frame = pd.DataFrame(rows, columns=list(ALERTS.column_names))
+    numbers = ["seen", "expected", "p_value", "p_adjusted"]
+    return checked(frame.astype(dict.fromkeys(numbers, "float64")), ALERTS)
