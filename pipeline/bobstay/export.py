@@ -43,7 +43,7 @@ def write_tables(con: duckdb.DuckDBPyConnection, out: Path) -> list[Path]:
 def _arrow(con: duckdb.DuckDBPyConnection, table: OutputTable) -> pa.Table:
     columns = ", ".join(f'"{c}"' for c in table.column_names)
     order = ", ".join(f'"{c}" NULLS LAST' for c in table.order)
-    return con.execute(f'SELECT {columns} FROM "{table.name}" ORDER BY {order}').to_arrow_table()
+    return con.sql(f'SELECT {columns} FROM "{table.name}" ORDER BY {order}').to_arrow_table()
 
 
 def write_table(rows: pa.Table, stem: Path) -> list[Path]:
