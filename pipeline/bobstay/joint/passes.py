@@ -209,6 +209,6 @@ def _cracked(part: _Part, weights: Weights, survival: Floats, per_copy: Floats) 
     """Return by row the chance of a crack at that look given the whole history, times `per_copy` L."""
     rows = part.chunk.rows
     mass = (weights.after[rows] - weights.change[rows]) * (_shifted(survival, part.starts, 1.0) - survival)
+    mass *= np.repeat(per_copy, part.counts)  # before summing: an unlikely history would drown in the others' sums
     run = np.cumsum(mass)
-    before = run[part.starts] - mass[part.starts]
-    return (run - np.repeat(before, part.counts)) * np.repeat(per_copy, part.counts)
+    return np.asarray(run - np.repeat(run[part.starts] - mass[part.starts], part.counts))
