@@ -1,16 +1,29 @@
 -- One row a look at one life.
+WITH paired AS (
+    SELECT
+        s.life_id, s.installed_on, l.earliest_on AS look_on,
+        l.method, l.scope, l.shows, l.verdict, l.grade, l.grade_reason, l.trigger, l.file_id, l.line
+    FROM graded_looks AS l
+    JOIN spells AS s ON s.place_id = l.place_id AND l.earliest_on > s.looks_after AND l.earliest_on <= s.ended_on
+    WHERE l.earliest_on = l.latest_on
+    UNION ALL
+    SELECT
+        life_id, installed_on, look_on,
+        method, scope, shows, verdict, grade, grade_reason, trigger, file_id, line
+    FROM rough_looks
+)
 SELECT
-    l.life_id,
-    (l.look_on - l.installed_on) / 365.25 AS look_years,
-    l.look_on,
-    l.method,
-    l.scope,
-    l.shows,
-    l.verdict,
-    l.grade,
-    l.grade_reason,
-    l.trigger,
-    coalesce(f.file, concat('file ', l.file_id)) AS file,
-    l.line
-FROM paired_looks AS l
-LEFT JOIN files AS f ON f.file_id = l.file_id
+    p.life_id,
+    (p.look_on - p.installed_on) / 365.25 AS look_years,
+    p.look_on,
+    p.method,
+    p.scope,
+    p.shows,
+    p.verdict,
+    p.grade,
+    p.grade_reason,
+    p.trigger,
+    coalesce(f.file, concat('file ', p.file_id)) AS file,
+    p.line
+FROM paired AS p
+LEFT JOIN files AS f ON f.file_id = p.file_id

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import calendar
+import math
 from collections.abc import Mapping, Sequence
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
 import duckdb
@@ -48,12 +49,17 @@ def filled(con: duckdb.DuckDBPyConnection, **tables: str | Sequence[Mapping[str,
             _insert(con, spec.name, {**_cells(spec.name, row), "file_id": number, "line": line})
 
 
-def lives_of(*, as_of: date = AS_OF, settings: Settings | None = None, **tables: str) -> list[Row]:
-    """Build the drawn fleet's lives and return them in their promised order."""
-    with duckdb.connect() as con:
+def built(*, as_of: date = AS_OF, settings: Settings | None = None, **tables: str) -> tuple[list[Row], list[Row]]:
+    """Build the drawn fleet and return its lives, and its looks in the order of their lines."""
+    with duckdb.connect(config={"threads": 1}) as con:
         filled(con, **tables)
         build_lives(con, as_of=as_of, settings=settings or Settings())
-        return table(con, "lives", "boat_id, fitting_id, part_number")
+        return table(con, "lives", "boat_id, fitting_id, part_number"), table(con, "life_looks", "line")
+
+
+def lives_of(*, as_of: date = AS_OF, settings: Settings | None = None, **tables: str) -> list[Row]:
+    """Build the drawn fleet's lives and return them in their promised order."""
+    return built(as_of=as_of, settings=settings, **tables)[0]
 
 
 def table(con: duckdb.DuckDBPyConnection, name: str, order: str) -> list[Row]:
@@ -90,3 +96,37 @@ def _cells(name: str, row: Mapping[str, str]) -> Row:
 def _insert(con: duckdb.DuckDBPyConnection, name: str, cells: Row) -> None:
     heads = ", ".join(f'"{k}"' for k in cells)
     con.execute(f'INSERT INTO "{name}" ({heads}) VALUES ({", ".join("?" * len(cells))})', list(cells.values()))
+
+
+def looks_of(*, as_of: date = AS_OF, **tables: str) -> list[Row]:
+    """Build the drawn fleet's lives and return its looks in the order of their lines."""
+    return built(as_of=as_of, **tables)[1]
+
+
+def must_follow(rows: Sequence[Row], drawn: str) -> None:
+    """Compare rows with a drawn table: the same rows in the same order, column by column as drawn (- for empty).
+
+    Columns entry, lower, upper and clear stand for the ages of lives, drawn as the days on which they fall.
+    """
+    expected = rows_of(drawn)
+    heads = list(expected[0]) if expected else []
+    seen = [{head: _written(row, head) for head in heads} for row in rows]
+    assert seen == expected
+
+
+_AGES = {
+    "entry": "entry_years",
+    "lower": "lower_years",
+    "upper": "upper_years",
+    "clear": "last_clear_years",
+    "ranking_clear": "ranking_clear_years",
+}
+
+
+def _written(row: Row, head: str) -> str:
+    value = row[_AGES.get(head, head)]
+    if value is None:
+        return "-"
+    if head in _AGES:
+        return "never" if math.isinf(value) else str(row["installed_on"] + timedelta(days=round(value * 365.25)))
+    return {True: "yes", False: "no"}[value] if isinstance(value, bool) else str(value)

@@ -22,7 +22,7 @@ _STEPS = (
     "handovers",
     "parts",
     "spells",
-    "paired_looks",
+    "rough_looks",
     "life_looks",
     "orphan_looks",
     "tallies",
@@ -31,6 +31,7 @@ _STEPS = (
     "coverage",
 )
 _KEPT = frozenset({"spells", "life_looks", "orphan_looks", "lives", "coverage"})
+_VIEWED = "graded_looks"  # as long as inspections, and each reader needs other columns: written out it costs more
 
 
 def build_lives(con: duckdb.DuckDBPyConnection, *, as_of: date, settings: Settings) -> None:
@@ -43,9 +44,9 @@ def build_lives(con: duckdb.DuckDBPyConnection, *, as_of: date, settings: Settin
         _rank_methods(con, settings)
         for name in _STEPS:
             _build(con, name, as_of)
-        for name in (*_STEPS, "method_ranks"):
+        for name in ("method_ranks", *reversed(_STEPS)):
             if name not in _KEPT:
-                con.execute(f'DROP TABLE "{name}"')
+                con.execute(f'DROP {"VIEW" if name == _VIEWED else "TABLE"} "{name}"')
     except BaseException:
         con.rollback()
         raise
@@ -70,6 +71,10 @@ def newest_day(con: duckdb.DuckDBPyConnection, *, today: date | None = None) -> 
 
 def _build(con: duckdb.DuckDBPyConnection, name: str, as_of: date) -> None:
     text = query(name)
+    if name == _VIEWED:
+        text = text.replace("$as_of", f"DATE '{as_of.isoformat()}'")  # a view holds no parameters
+        con.execute(f'CREATE OR REPLACE TEMP VIEW "{name}" AS {text}')
+        return
     kind = "TABLE" if name in _KEPT else "TEMP TABLE"
     con.execute(f'CREATE OR REPLACE {kind} "{name}" AS {text}', {"as_of": as_of} if "$as_of" in text else {})
 

@@ -1,4 +1,5 @@
--- One row a look that belongs to a life. A rough look goes to the life its middle lies in, else to the first it may lie in.
+-- One row a look whose day is only roughly known and that belongs to a life: the life its middle lies in,
+-- else the first it may lie in. A clear look counts at its earliest day, a finding at its latest, within the life.
 WITH rough AS (
     SELECT
         row_number() OVER (ORDER BY l.file_id, l.line, l.place_id) AS look_number,
@@ -21,14 +22,8 @@ placed AS (
     ) = 1
 )
 SELECT
-    s.life_id, s.installed_on, l.earliest_on AS look_on,
-    l.method, l.scope, l.shows, l.verdict, l.grade, l.grade_reason, l.trigger, l.file_id, l.line
-FROM graded_looks AS l
-JOIN spells AS s ON s.place_id = l.place_id AND l.earliest_on > s.looks_after AND l.earliest_on <= s.ended_on
-WHERE l.earliest_on = l.latest_on
-UNION ALL
-SELECT
-    life_id, installed_on,
+    life_id,
+    installed_on,
     CASE
         WHEN shows = 'clear' OR verdict = 'unfounded' THEN greatest(earliest_on, installed_on)
         WHEN shows = 'indication' THEN least(latest_on, ended_on)
