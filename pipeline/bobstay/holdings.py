@@ -59,8 +59,7 @@ def _left_out(job: Job) -> pd.DataFrame:
 
 
 def _count(job: Job, table: str) -> int:
-    row = job.con.execute(f'SELECT count(*) FROM "{table}"').fetchone()
-    return int(row[0]) if row else 0
+    return int(store.value(job.con, f'SELECT count(*) FROM "{table}"'))
 
 
 def outcome(job: Job, folder: Path, code: int) -> Told:

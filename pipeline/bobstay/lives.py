@@ -6,10 +6,11 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from bobstay.errors import UnusableDataError
-from bobstay.store import query
+from bobstay.store import query, read, value
 
 if TYPE_CHECKING:
     import duckdb
+    import pandas as pd
 
     from bobstay.settings import Settings
 
@@ -41,16 +42,30 @@ def build_lives(con: duckdb.DuckDBPyConnection, *, as_of: date, settings: Settin
     """
     con.begin()
     try:
-        _rank_methods(con, settings)
-        for name in _STEPS:
-            _build(con, name, as_of)
-        for name in ("method_ranks", *reversed(_STEPS)):
-            if name not in _KEPT:
-                con.execute(f'DROP {"VIEW" if name == _VIEWED else "TABLE"} "{name}"')
+        _build_all(con, as_of, settings)
     except BaseException:
         con.rollback()
         raise
     con.commit()
+
+
+def lives_then(con: duckdb.DuckDBPyConnection, *, as_of: date, settings: Settings) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Return lives and life_looks as they were known on `as_of`; the store keeps those it has."""
+    con.begin()
+    try:
+        _build_all(con, as_of, settings)
+        return read(con, "lives"), read(con, "life_looks")
+    finally:
+        con.rollback()
+
+
+def _build_all(con: duckdb.DuckDBPyConnection, as_of: date, settings: Settings) -> None:
+    _rank_methods(con, settings)
+    for name in _STEPS:
+        _build(con, name, as_of)
+    for name in ("method_ranks", *reversed(_STEPS)):
+        if name not in _KEPT:
+            con.execute(f'DROP {"VIEW" if name == _VIEWED else "TABLE"} "{name}"')
 
 
 def newest_day(con: duckdb.DuckDBPyConnection, *, today: date | None = None) -> date:
@@ -58,14 +73,13 @@ def newest_day(con: duckdb.DuckDBPyConnection, *, today: date | None = None) -> 
 
     Raises UnusableDataError where no row has a day.
     """
-    found = con.execute(query("newest_day"), {"today": today or date.today()}).fetchone()
-    if found is None or found[0] is None:
+    day: date | None = value(con, query("newest_day"), {"today": today or date.today()})
+    if day is None:
         raise UnusableDataError(
             "no row has a day that could serve as the as-of date",
             where="inspections, fittings, events",
             remedy="state as_of in the settings",
         )
-    day: date = found[0]
     return day
 
 

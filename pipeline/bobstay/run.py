@@ -187,8 +187,8 @@ def backtest_stage(job: Job) -> int:
     """Look back from earlier years; return 4 where no year can be scored."""
     from bobstay import backtest
 
-    first = job.con.execute("SELECT min(inspected_on_earliest) FROM inspections").fetchone()
-    days = backtest.origins(job.as_of, first_look=first[0] if first and first[0] else job.as_of)
+    first = store.value(job.con, "SELECT min(inspected_on_earliest) FROM inspections")
+    days = backtest.origins(job.as_of, first_look=first or job.as_of)
     scored = []
     for day in days:
         job.say(f"looking back from {day.isoformat()}")
@@ -202,14 +202,9 @@ def _known_on(job: Job, day: date) -> Origin:
     """Return what was known on `day`; the lives of that day are worked out aside and not kept."""
     from bobstay.backtest import Origin
     from bobstay.estimate import estimate
-    from bobstay.lives import build_lives
+    from bobstay.lives import lives_then
 
-    job.con.execute("BEGIN")
-    try:
-        build_lives(job.con, as_of=day, settings=job.settings)
-        lives, looks = job.table("lives"), job.table("life_looks")
-    finally:
-        job.con.execute("ROLLBACK")
+    lives, looks = lives_then(job.con, as_of=day, settings=job.settings)
     made = estimate(lives, looks, job.given("boats"), as_of=day, settings=replace(job.settings, horizon_months=12))
     return Origin(day, lives, made.chances, made.detection)
 
@@ -239,5 +234,5 @@ def remembered(con: duckdb.DuckDBPyConnection) -> Settings:
     """Return the settings kept in the store, or the defaults."""
     if not store.has(con, "remembered"):
         return Settings()
-    row = con.execute("SELECT value FROM remembered WHERE key = 'settings'").fetchone()
-    return settings_file.from_tree(json.loads(row[0]), source="store") if row else Settings()
+    kept = store.value(con, "SELECT value FROM remembered WHERE key = 'settings'")
+    return settings_file.from_tree(json.loads(kept), source="store") if kept else Settings()

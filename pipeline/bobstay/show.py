@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import json as json_format
 import sys
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -65,9 +66,19 @@ def records(frame: pd.DataFrame) -> list[dict[str, Any]]:
 def taken_in(report: IngestReport, *, json: bool) -> None:
     """Print what a load took in, file by file."""
     if json:
-        _json(report.content())
+        _json({"files": [asdict(f) for f in report.files], "skipped": list(report.skipped)})
         return
-    _out(report.text())
+    for f in report.files:
+        name = f.file if f.part == "-" else f"{f.file} [{f.part}]"
+        unread = f"; {f.cells_unread} cells of rows used could not be read" if f.cells_unread else ""
+        _out(
+            f"{name} ({f.table}, {f.encoding}): {f.rows_read} rows read = {f.rows_used} used + "
+            f"{f.rows_set_aside} set aside{unread}"
+        )
+    for name in report.skipped:
+        _out(f"{name}: already in the store, nothing added")
+    if report.rows_set_aside:
+        _out("`bobstay status` says why rows were set aside and how to mend them")
 
 
 def written(folder: Path, files: Sequence[Path], *, json: bool) -> None:

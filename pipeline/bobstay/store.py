@@ -86,12 +86,19 @@ def write(con: duckdb.DuckDBPyConnection, table: OutputTable, frame: pd.DataFram
         con.unregister("incoming")
 
 
+def value(con: duckdb.DuckDBPyConnection, sql: str, parameters: Mapping[str, Any] | None = None) -> Any:
+    """Return the first cell of the first row, None where there is no row; the result is fetched to its end.
+
+    A result that is not fetched to its end keeps the connection from its next work.
+    """
+    rows = con.execute(sql, dict(parameters or {})).fetchall()
+    return rows[0][0] if rows else None
+
+
 def has(con: duckdb.DuckDBPyConnection, name: str) -> bool:
     """Say whether the store has table NAME."""
-    found = con.execute(
-        "SELECT count(*) FROM information_schema.tables WHERE table_name = $name", {"name": name}
-    ).fetchone()
-    return bool(found and found[0])
+    sql = "SELECT count(*) > 0 FROM information_schema.tables WHERE table_name = $name"
+    return bool(value(con, sql, {"name": name}))
 
 
 def read(con: duckdb.DuckDBPyConnection, name: str) -> pd.DataFrame:
