@@ -117,7 +117,7 @@ def _named(alike: pd.DataFrame, row: Any) -> str:
         return ""
     names = [place(sister) for sister in alike.sort_values(["boat_id", "fitting_id"]).itertuples(index=False)]
     more = f" and {len(names) - _NAMED} more" if len(names) > _NAMED else ""
-    return f"; same type on the design {row.design}: {', '.join(names[:_NAMED])}{more}"
+    return f"; same type on boats of the same design ({row.design}): {', '.join(names[:_NAMED])}{more}"
 
 
 def _day(value: Any) -> str:

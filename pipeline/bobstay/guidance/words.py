@@ -51,7 +51,8 @@ def _bound(standing: Standing) -> str:
 def _limits(standing: Standing, settings: Settings) -> str:
     test = settings.guidance.test_limit[standing.consequence]
     renew = settings.guidance.replace_limit[standing.consequence]
-    return f"The limits (test {test * 100:g} %, renew {renew * 100:g} %) are settings of consequence class {standing.consequence}."
+    limits = f"test {test * 100:g} %, renew {renew * 100:g} %"
+    return f"The limits ({limits}) are settings of consequence class {standing.consequence}."
 
 
 def _growth(advice: Advice) -> str:

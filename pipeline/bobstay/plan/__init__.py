@@ -47,7 +47,7 @@ def plan(  # what limits a plan comes from many tables
         )
     bound = upper_bound(yard)
     schedule = greedy(yard, bound.charge)
-    words = binding(schedule, bound)
+    words = binding(schedule, bound, int((priority["action"] == "act_now").sum()))
     return Plan(_haul_plan(schedule, priority), _summary(schedule, bound, words, priority, settings))
 
 

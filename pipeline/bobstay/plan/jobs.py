@@ -65,7 +65,7 @@ def bundles_by_boat(priority: pd.DataFrame, prices: PriceList) -> dict[str, tupl
         job = _job(row, prices)
         if job.worth > 0:
             grouped[job.boat_id][job.access].append(job)
-    made = {boat: tuple(_paying(by_access, prices)) for boat, by_access in grouped.items()}
+    made = {boat: _in_order(_paying(by_access, prices)) for boat, by_access in grouped.items()}
     return {boat: bundles for boat, bundles in made.items() if bundles}
 
 
@@ -85,6 +85,10 @@ def _paying(by_access: dict[str, list[Job]], prices: PriceList) -> Iterable[Bund
         bundle = Bundle(access, hours, cost, access_worth, jobs)
         if bundle.worth > 0:
             yield bundle
+
+
+def _in_order(bundles: Iterable[Bundle]) -> tuple[Bundle, ...]:
+    return tuple(sorted(bundles, key=lambda bundle: (-bundle.worth_an_hour, bundle.access)))
 
 
 def _density(job: Job) -> float:

@@ -50,6 +50,11 @@ class Bundle:
         """Return what all its jobs are worth, less its access."""
         return sum(job.worth for job in self.jobs) - self.access_worth
 
+    @property
+    def worth_an_hour(self) -> float:
+        """Return what an hour on this bundle is worth."""
+        return self.worth / max(self.hours + sum(job.hours for job in self.jobs), 1e-9)
+
 
 @dataclass(frozen=True, slots=True)
 class Week:
@@ -72,7 +77,7 @@ class Yard:
     """All that limits a plan: weeks, where each boat may go, how many of each service may be out, money and hours."""
 
     weeks: tuple[Week, ...]
-    bundles: dict[str, tuple[Bundle, ...]]  # by boat, only what pays
+    bundles: dict[str, tuple[Bundle, ...]]  # by boat, only what pays, worth most for its hours first
     reachable: dict[str, tuple[int, ...]]  # by boat: numbers of the weeks she is free and some of her access is offered
     service: dict[str, str]
     out_max: dict[str, int]  # by service

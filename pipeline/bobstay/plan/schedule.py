@@ -103,9 +103,9 @@ class Schedule:
 
 
 def _fill(bundles: Sequence[Bundle], hours: float, money: float, charge: Charge) -> list[tuple[Bundle, list[Job]]]:
-    """Choose jobs within hours and money, bundle by bundle, worth most for its hours first."""
+    """Choose jobs within hours and money, bundle by bundle in their order."""
     taken = []
-    for bundle in sorted(bundles, key=lambda b: (-_density(b), b.access)):
+    for bundle in bundles:
         jobs = _fit(bundle, hours - bundle.hours, money - bundle.cost, charge)
         paid = bundle.access_worth + charge.of(bundle.hours, bundle.cost)
         if sum(job.worth - charge.of(job.hours, job.cost) for job in jobs) > paid:
@@ -123,7 +123,3 @@ def _fit(bundle: Bundle, hours: float, money: float, charge: Charge) -> list[Job
             jobs.append(job)
             hours, money = hours - job.hours, money - job.cost
     return jobs
-
-
-def _density(bundle: Bundle) -> float:
-    return bundle.worth / max(bundle.hours + sum(job.hours for job in bundle.jobs), _GAIN)

@@ -12,20 +12,18 @@ if TYPE_CHECKING:
     from bobstay.plan.schedule import Schedule
 
 
-def binding(schedule: Schedule, bound: Bound) -> str:
-    """Return why boats wait and jobs are left, and how the bound was made."""
+def binding(schedule: Schedule, bound: Bound, open_count: int) -> str:
+    """Return why boats wait, what is left of jobs and of `open_count` open indications, and how the bound was made."""
     yard = schedule.yard
     waiting = Counter(_why(schedule, boat) for boat in yard.bundles if boat not in schedule.visits)
     left = _jobs_left(schedule)
     parts = [
         f"{count} for want of {why}" for why, count in sorted(waiting.items(), key=lambda item: (-item[1], item[0]))
     ]
-    said = (
-        f"{_boats(sum(waiting.values()))} wait: {', '.join(parts)}." if parts else "No boat with jobs that pay waits."
-    )
+    said = f"{_boats(sum(waiting.values()))}: {', '.join(parts)}." if parts else "No boat with jobs that pay waits."
     if left:
-        said += f" {left} jobs of boats in the plan do not fit their week."
-    return f"{said} {_bound(bound)}"
+        said += f" {left} jobs that pay, of boats in the plan, find no room in it."
+    return f"{said}{_open(schedule, open_count)} {_bound(bound)}"
 
 
 def without_slots(yard: Yard, is_given: bool) -> str:
@@ -60,8 +58,14 @@ def _jobs_left(schedule: Schedule) -> int:
     return payable - sum(len(visit.jobs) for visit in schedule.visits.values())
 
 
+def _open(schedule: Schedule, open_count: int) -> str:
+    """Say how many open indications the plan leaves: those parts must stay out of use whatever the plan gains."""
+    left = open_count - sum(job.action == "act_now" for visit in schedule.visits.values() for job in visit.jobs)
+    return f" {left} open indications are not in the plan: those parts stay out of use." if left else ""
+
+
 def _boats(count: int) -> str:
-    return "1 boat" if count == 1 else f"{count} boats"
+    return "1 boat waits" if count == 1 else f"{count} boats wait"
 
 
 def _bound(bound: Bound) -> str:

@@ -82,7 +82,7 @@ def _chance(row: Any, shared: Setting) -> str:
     facts = f"It is {age}, consequence class {row.consequence}"
     if pd.isna(row.chance):
         return f"{facts}; no chance can be estimated from these records, so its place rests on class and age only."
-    if row.action == "act_now":
+    if row.action == "act_now" and row.chance > 0.99:
         return f"{facts}."
     ends = f"{percent(row.chance_lower)} to {percent(row.chance_upper)}"
     basis = _BASIS.get(row.basis, "basis not stated")
