@@ -129,8 +129,8 @@ def test_a_big_fleet_may_start_from_part_of_itself(monkeypatch: pytest.MonkeyPat
     fleet, truth = simulate(7, 100, places=30)
     design = crossed_design(truth.type_index, truth.material_index, 2)
     whole = estimate(fleet, design, rates=PRIOR)
-    monkeypatch.setattr("bobstay.joint.ascent.BIG_LOOKS", 1000)
-    monkeypatch.setattr("bobstay.joint.ascent.START_BOATS", 40)
+    monkeypatch.setattr("bobstay.joint.polish.BIG_LOOKS", 1000)
+    monkeypatch.setattr("bobstay.joint.polish.START_BOATS", 40)
     part = estimate(fleet, design, rates=PRIOR)
     assert part.has_converged
     size = design.size

@@ -59,7 +59,7 @@ def boat_columns(boats: pd.DataFrame) -> dict[str, Floats]:
     for name, words in LEVELS.items():
         out |= _indicators(boats[name], words)
     hours = boats["hours_per_year"].astype("Float64").to_numpy(dtype=float, na_value=np.nan)
-    if np.isfinite(hours).mean() >= KNOWN_SHARE:
+    if len(hours) and np.isfinite(hours).mean() >= KNOWN_SHARE:
         return out | {"hours": np.log(np.maximum(hours, LEAST_HOURS))}
     return out | _indicators(boats["service"], SERVICES)
 

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from bobstay.settings import Settings
 
 FOLLOWED_UP_LEAST = 0.1  # below this share of findings with a disposition ages come out 8 to 14 % high: said in words
+UNSETTLED = "; the search did not settle: take these numbers as rough"
 FEW_FOLLOWED_UP = "few findings have a disposition: ages may be 8 to 14 % too high"
 
 
@@ -44,8 +45,9 @@ def tabulated(outcome: Outcome, *, settings: Settings) -> Estimates:
     few = _few_followed_up(seen) and settings.estimate.detection == "imperfect"
     minimum = settings.estimate.minimum_events
     counts["evidence"] = [evidence_word(count, minimum_events=minimum) for count in counts["event_count"]]
+    unsettled = "" if outcome.estimated.has_converged else UNSETTLED
     counts["model"] = [
-        _words(evidence, settings, few=few, alone=len(seen.boats) == 1) for evidence in counts["evidence"]
+        _words(evidence, settings, few=few, alone=len(seen.boats) == 1) + unsettled for evidence in counts["evidence"]
     ]
     classes = counts.assign(**_class_numbers(outcome, has_numbers, settings.estimate.interval))
     return Estimates(

@@ -5,11 +5,11 @@ Maths only: arrays in, arrays and records out. The model and the order of its st
 
 from __future__ import annotations
 
-from bobstay.joint.ascent import Estimated, estimate
 from bobstay.joint.chances import Chances, chance_by, chances, with_hidden_copies
 from bobstay.joint.design import Design, crossed_design, separate_design
 from bobstay.joint.draws import ClassDraws, Patterns, b10_years, draw_classes
 from bobstay.joint.fleet import Fleet
+from bobstay.joint.polish import Estimated, estimate
 from bobstay.joint.rates import KINDS, RatePrior, expit, look_code, unnamed_code
 
 __all__ = [

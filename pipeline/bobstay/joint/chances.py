@@ -7,11 +7,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from bobstay.joint.ascent import Estimated
 from bobstay.joint.fleet import Fleet, Floats
 from bobstay.joint.layout import LEAST_AGE
 from bobstay.joint.model import Model
 from bobstay.joint.passes import HIGHEST_Y, LOWEST_Y, Weights, at_entry, joined, log_likelihoods, weigh
+from bobstay.joint.polish import Estimated
 from bobstay.joint.rates import code_tables, logit
 
 SHIFT = 0.02  # differences in ln scale, ln shape and logit rates

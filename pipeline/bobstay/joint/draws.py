@@ -7,10 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.linalg import LinAlgError, cholesky
 
-from bobstay.joint.ascent import Estimated
 from bobstay.joint.design import BOAT
 from bobstay.joint.evidence import estimated_spreads, evidence
 from bobstay.joint.fleet import Floats, Ints
+from bobstay.joint.polish import Estimated
 
 SPREAD_DRAWS = 40  # draws of the ln standard deviations; the others are shared out among them
 SPREAD_DIFFERENCE = 0.05
