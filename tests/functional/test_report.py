@@ -245,7 +245,7 @@ def test_other_words() -> None:
     assert words.number(12345.6) == "12\u2009346"
     assert words.day(date(2026, 3, 4)) == "4 Mar 2026"
     assert (words.count(1, "boat"), words.count(0, "class", "classes")) == ("1 boat", "no classes")
-    assert [words.step(x) for x in (0.019, 0.02, 0.4, None)] == ["h0", "h1", "h5", "hx"]
+    assert [words.step(x) for x in (0.019, 0.02, 0.6, None)] == ["h0", "h1", "h5", "hx"]
 
 
 def test_page_names_of_odd_ids() -> None:

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
 
 _ROW = 27  # height of a class, px
 _WIDTH = 660
+_BLOCK = 28  # width of the block that bears the renew-by age, px
 _BAR: dict[str, Any] = {"height": 13, "yOffset": -4}
 _WORDS = {"thin": "thin evidence", "none": "no finding of its own"}
 
@@ -82,7 +83,7 @@ def _layers(rows: list[dict[str, Any]], end: float) -> Any:
     import altair as alt
 
     bars = [r | {"stop": r["renew"] if r["renew"] is not None else end, "zero": 0} for r in rows]
-    renewed = [r | {"stop": min(r["renew"] + end * 0.032, end)} for r in rows if r["renew"] is not None]
+    renewed = [r | {"stop": min(r["renew"] + end * _BLOCK / _WIDTH, end)} for r in rows if r["renew"] is not None]
     noted = [r for r in rows if r["note"]]
     ended = [r for r in rows if _given(r["oldest"]) and r["oldest"] <= end]
     base, across = _scales(rows, end)
@@ -100,7 +101,7 @@ def _layers(rows: list[dict[str, Any]], end: float) -> Any:
         .mark_text(align="right", dx=-4, **text)
         .encode(x=across("test"), text=alt.Text("test:Q", format="~g")),
         base(renewed)
-        .mark_text(align="center", dx=_WIDTH * 0.016, color="white", **text)
+        .mark_text(align="center", dx=_BLOCK / 2, color="white", **text)
         .encode(x=across("renew"), text=alt.Text("renew:Q", format="~g")),
         base(noted)
         .mark_text(align="left", dx=8, fontStyle="italic", fontSize=11, color=RUST)

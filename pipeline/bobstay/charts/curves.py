@@ -144,4 +144,4 @@ def _grid(panels: list[list[dict[str, Any]]]) -> Any:
                         labelColor=INK, labelLineHeight=15, labelPadding=6, title=None)  # fmt: skip
     order = [panel[0]["class"] for panel in panels]
     facet = alt.Facet("class:N", header=header, sort=order, title=None)
-    return layers.facet(facet=facet, columns=_COLUMNS, spacing={"row": 26, "column": 22})
+    return layers.facet(facet=facet, columns=_COLUMNS, spacing={"row": 18, "column": 22}).resolve_axis(x="independent")

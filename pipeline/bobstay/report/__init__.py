@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 __all__ = ["page_names", "write_pages"]
 
-_TOP = 12  # rows of each list on the fleet page; every row is on its boat's page
+_TOP = 8  # rows of each list on the fleet page; every row is on its boat's page
 
 
 def write_pages(

@@ -27,10 +27,10 @@ class Answer:
     expected: float
     expected_low: float
     expected_high: float
-    open_count: int
     act_boats: int
     first: list[Boat]
-    evidence: list[Row]
+    acting: list[Row]  # open indications
+    evidence: list[Row]  # the rest of the list of evidence
     nobody: list[Row]
     types: list[str]
     horizon_end: date
@@ -49,11 +49,11 @@ def answer_of(fleet: Fleet, boats: list[Boat]) -> Answer:
         expected=expected,
         expected_low=sum(r["chance_lower"] for r in told if known(r["chance_lower"])),
         expected_high=sum(r["chance_upper"] for r in told if known(r["chance_upper"])),
-        open_count=sum(r["action"] == "act_now" for r in rows),
         act_boats=sum(bool(b.open_fittings) for b in boats),
         first=[b for b in boats if b.fittings],
-        evidence=[r for r in rows if r["list"] == "evidence"],
-        nobody=[r for r in rows if r["list"] != "evidence"],
+        acting=[r for r in rows if r["action"] == "act_now"],
+        evidence=[r for r in rows if r["list"] == "evidence" and r["action"] != "act_now"],
+        nobody=[r for r in rows if r["list"] != "evidence" and r["action"] != "act_now"],
         types=_types(rows),
         horizon_end=_months_on(fleet.as_of, fleet.settings.horizon_months),
         looks=sum(r["looks"] for r in fleet.look_worth if r["shows"] != "nothing"),

@@ -35,6 +35,12 @@ class Boat:
         return self.fittings[0] if self.fittings else None
 
     @property
+    def heaviest(self) -> Row | None:
+        """The fitting that carries most of her expected loss; the most pressing where none has an estimate."""
+        told = [f for f in self.fittings if known(f["expected_loss"])]
+        return max(told, key=lambda f: (f["expected_loss"], f["fitting_id"]), default=self.first)
+
+    @property
     def open_fittings(self) -> list[Row]:
         """Fittings with an open indication."""
         return [f for f in self.fittings if f["action"] == "act_now"]

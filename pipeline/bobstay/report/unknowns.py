@@ -67,7 +67,7 @@ def _thin_classes(classes: list[Row]) -> Point | None:
     if not weak:
         return None
     names = _listed(f"{c['fitting_type']}, {c['material']} ({number(c['event_count'])} found)" for c in weak)
-    head = f"{len(weak)} of {len(classes)} classes have thin or no evidence"
+    head = f"Thin or no evidence in {len(weak)} of {len(classes)} classes"
     return Point(head, f"{names}. Their intervals are wide.")
 
 

@@ -29,7 +29,7 @@ METHODS = {
 }
 SHOWS = {"clear": "found nothing", "indication": "indication", "nothing": "tells nothing"}
 # Lower ends of the steps of the colour scale, in shares; each cell carries its number as well.
-STEPS = (0.02, 0.05, 0.10, 0.20, 0.40)
+STEPS = (0.02, 0.05, 0.15, 0.30, 0.60)
 
 
 def known(value: float | None) -> bool:
