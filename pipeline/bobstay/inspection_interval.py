@@ -127,7 +127,7 @@ def _narrowed(case: DelayTimeCase, low: float, high: float) -> float:
 def _onsets(interval: float, first: float, case: DelayTimeCase) -> _Onsets:
     """Split the ages of onset into short cells: from 0 to the first test, then each interval laid over the last."""
     count = _tests_until_rare(interval, first, case)
-    tests = first + interval * np.arange(count)
+    tests = np.asarray(first + interval * np.arange(count), dtype=float)
     surviving = _survival(tests, case)
     edges = np.asarray(np.linspace(0.0, 1.0, _CELLS + 1), dtype=float)
     early = -np.diff(_survival(first * edges, case))[::-1]
