@@ -11,11 +11,10 @@ from bobstay.ingest.parquet import opened_parquet
 from bobstay.ingest.reading import read_odd_cells
 from bobstay.ingest.record import FileReport, IngestReport, Part, Rules
 from bobstay.ingest.repeats import find_repeats
-from bobstay.ingest.staging import stage
+from bobstay.ingest.staging import one_row, stage
 from bobstay.ingest.storing import make_tables, store_cells_unread, store_rows, store_set_aside
 from bobstay.ingest.text import opened_text
 from bobstay.ingest.workbook import opened_workbook
-from bobstay.store import has
 from bobstay.tables import INPUT_BY_NAME, INPUTS
 
 if TYPE_CHECKING:
@@ -134,8 +133,8 @@ def _loaded(con: duckdb.DuckDBPyConnection, part: Part, rules: Rules, say: Calla
 
 
 def _next_file_id(con: duckdb.DuckDBPyConnection) -> int:
-    row = con.execute("SELECT coalesce(max(file_id), 0) + 1 FROM files").fetchone()
-    return int(row[0]) if row else 1
+    (number,) = one_row(con, "SELECT coalesce(max(file_id), 0) + 1 FROM files")
+    return int(number)
 
 
 def _note_file(con: duckdb.DuckDBPyConnection, file_id: int, part: Part, report: FileReport) -> None:
@@ -159,11 +158,11 @@ def _note_file(con: duckdb.DuckDBPyConnection, file_id: int, part: Part, report:
 def _refuse_unless_reconciled(con: duckdb.DuckDBPyConnection, report: FileReport) -> None:
     """Rows found by counting must be the rows used and set aside; anything else is a fault of ours."""
     shown = report.file if report.part == "-" else f"{report.file} [{report.part}]"
-    row = con.execute(
+    (aside,) = one_row(
+        con,
         'SELECT count(*) FROM set_aside WHERE file = $file AND "table" = $table',
         {"file": shown, "table": report.table},
-    ).fetchone()
-    aside = row[0] if row else 0
+    )
     if report.rows_read != report.rows_used + aside or aside != report.rows_set_aside:
         raise BobstayError(
             f"{report.rows_read} rows were found, but {report.rows_used} used and {aside} set aside",
@@ -174,18 +173,18 @@ def _refuse_unless_reconciled(con: duckdb.DuckDBPyConnection, report: FileReport
 
 def _refuse_unless_needed(con: duckdb.DuckDBPyConnection) -> None:
     """Refuse a store without a usable boat, fitting or look, with the commonest reason rows were set aside."""
-    empty = [name for name in NEEDED if has(con, name) and not con.execute(f"SELECT 1 FROM {name} LIMIT 1").fetchone()]
+    empty = [name for name in NEEDED if one_row(con, f"SELECT count(*) FROM {name}") == (0,)]
     if not empty:
         return
     common = con.execute(
         "SELECT reason, count(*), min(file), arg_min(line, (file, line)), arg_min(hint, (file, line)) FROM set_aside "
         'WHERE list_contains($tables, "table") GROUP BY reason ORDER BY count(*) DESC, reason LIMIT 1',
         {"tables": empty},
-    ).fetchone()
+    ).fetchall()
     what = f"there is no usable row of {', '.join(empty)}"
-    if common is None:
+    if not common:
         raise UnusableDataError(what, where="the files given", remedy=f"give a file of {empty[0]} as well")
-    reason, count, file, line, hint = common
+    reason, count, file, line, hint = common[0]
     raise UnusableDataError(
         f"{what}; commonest reason: {reason} ({count} rows)", where=f"{file}, line {line}", remedy=hint or "correct it"
     )

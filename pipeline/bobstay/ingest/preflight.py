@@ -13,6 +13,11 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
+    import numpy.typing as npt
+
+    Codes = npt.NDArray[np.uint8]
+    Places = npt.NDArray[np.int64]
+
 BLOCK = 8 << 20
 QUICK_LINE = 1 << 20  # DuckDB loses longer lines without a word (its limit is 2 MB)
 _NEWLINE, _RETURN, _QUOTE = 10, 13, 34
@@ -20,14 +25,13 @@ _NEWLINE, _RETURN, _QUOTE = 10, 13, 34
 
 @dataclass(frozen=True, slots=True)
 class Facts:
-    """`line_count` counts physical lines; `is_plain`: UTF-8, and each line is one row of well-formed quoting."""
+    """`is_plain`: UTF-8, and each line from the header on is one row of the right width, its quoting well formed."""
 
     sha256: str
     encoding: str
     line_count: int
     is_plain: bool
     bare_returns: bool
-    is_empty: bool
 
 
 def encoding_of(head: bytes) -> str:
@@ -42,9 +46,9 @@ def encoding_of(head: bytes) -> str:
     return "utf-16-be" if sample[0::2].count(0) * 3 > len(sample) else "utf-8"
 
 
-def looked_at(path: Path, delimiter: str) -> Facts:
-    """Return the facts of the file at `path`, read block by block."""
-    look = _Look(delimiter)
+def looked_at(path: Path, delimiter: str, *, width: int, after: int) -> Facts:
+    """Return the facts of the file at `path`, whose rows stand after line `after` and should have `width` cells."""
+    look = _Look(delimiter, width, after)
     with path.open("rb") as file:
         while block := file.read(BLOCK):
             look.add(block)
@@ -54,15 +58,18 @@ def looked_at(path: Path, delimiter: str) -> Facts:
 class _Look:
     """Gathers the facts; `tail` is the beginning of a line that the next block goes on with."""
 
-    def __init__(self, delimiter: str) -> None:
+    def __init__(self, delimiter: str, width: int, after: int) -> None:
+        self.delimiter = ord(delimiter)
+        self.width = width
+        self.after = after
         self.separators = np.zeros(256, dtype=bool)
-        self.separators[[ord(delimiter), _NEWLINE, _RETURN]] = True
+        self.separators[[self.delimiter, _NEWLINE, _RETURN]] = True
         self.sha = hashlib.sha256()
         self.decoder = codecs.getincrementaldecoder("utf-8")()
         self.encoding = ""
         self.tail = b""
         self.line_count = 0
-        self.is_plain = self.is_utf8 = self.is_empty = True
+        self.is_plain = self.is_utf8 = True
         self.has_newline = self.has_return = False
 
     def add(self, block: bytes) -> None:
@@ -70,7 +77,6 @@ class _Look:
         self.encoding = self.encoding or encoding_of(block)
         self.has_return |= b"\r" in block
         self.has_newline |= b"\n" in block
-        self.is_empty = self.is_empty and not block.strip(b"\xef\xbb\xbf\xff\xfe\0\r\n\t ")
         self.check_utf8(block)
         if self.is_plain:
             self.check_lines(block if self.line_count or self.tail else block.removeprefix(codecs.BOM_UTF8))
@@ -96,23 +102,40 @@ class _Look:
         """Check bytes that end with a newline."""
         codes = np.frombuffer(whole, dtype=np.uint8)
         ends = np.flatnonzero(codes == _NEWLINE)
-        self.line_count += len(ends)
         lengths = np.diff(ends, prepend=-1) - 1
         returns = np.flatnonzero(codes == _RETURN) if b"\r" in whole else np.empty(0, dtype=np.int64)
         is_blank = bool((lengths < 1).any()) or whole.startswith(b"\r\n") or b"\n\r\n" in whole
         is_bare = bool((codes[returns + 1] != _NEWLINE).any())
-        if is_blank or is_bare or lengths.max() > QUICK_LINE or not self.quotes_conform(codes, ends):
-            self.is_plain = False
+        self.is_plain = not is_blank and not is_bare and lengths.max() <= QUICK_LINE and self.is_rows(codes, ends)
+        self.line_count += len(ends)
 
-    def quotes_conform(self, codes: np.ndarray, ends: np.ndarray) -> bool:
-        """Say whether every quote opens a cell, closes one or is doubled inside one, and none is open at a line end.
+    def is_rows(self, codes: Codes, ends: Places) -> bool:
+        """Say whether the quoting is well formed and each line after the header has the header's number of cells.
 
-        Works on runs of quotes: outside a quoted cell an odd run must follow a separator, an even one must also be
-        followed by one; inside, an odd run must be followed by a separator. (RFC 4180, section 2, rules 5 to 7.)
+        DuckDB drops empty cells beyond the last column without a word; after an unquoted decimal comma that would
+        move every later cell by one.
+        """
+        runs = self.quoted_runs(codes, ends)
+        if runs is None:
+            return False
+        starts, opened = runs
+        is_delimiter = codes == self.delimiter
+        if len(starts):
+            places = np.flatnonzero(is_delimiter)
+            is_delimiter[places[_is_open(starts, opened, places)]] = False
+        firsts = np.append(0, ends[:-1] + 1)
+        counts = np.add.reduceat(is_delimiter.view(np.uint8), firsts, dtype=np.int32)
+        return bool((counts[max(self.after - self.line_count, 0) :] == self.width - 1).all())
+
+    def quoted_runs(self, codes: Codes, ends: Places) -> tuple[Places, Places] | None:
+        """Return where runs of quotes start and how many cells were opened or closed up to each; None if ill formed.
+
+        Outside a quoted cell an odd run must follow a separator, an even one must also be followed by one; inside,
+        an odd run must be followed by a separator; no cell may be open at a line end. (RFC 4180, section 2.)
         """
         places = np.flatnonzero(codes == _QUOTE)
         if not len(places):
-            return True
+            return places, places
         is_first = np.diff(places, prepend=-2) != 1
         starts, stops = places[is_first], places[np.append(is_first[1:], True)]
         is_odd = (stops - starts) % 2 == 0
@@ -120,12 +143,8 @@ class _Look:
         is_inside = (opened - is_odd) % 2 == 1
         after_separator = (starts == 0) | self.separators[codes[starts - 1]]
         before_separator = self.separators[codes[stops + 1]]
-        outside_fits = after_separator & (is_odd | before_separator)
-        inside_fits = ~is_odd | before_separator
-        if not np.where(is_inside, inside_fits, outside_fits).all():
-            return False
-        runs_before = np.searchsorted(starts, ends)
-        return not (np.append(0, opened)[runs_before] % 2).any()
+        fits = np.where(is_inside, ~is_odd | before_separator, after_separator & (is_odd | before_separator))
+        return (starts, opened) if fits.all() and not _is_open(starts, opened, ends).any() else None
 
     def facts(self) -> Facts:
         if self.tail and self.is_plain:
@@ -136,7 +155,13 @@ class _Look:
             encoding = "cp1252"
         is_plain = self.is_plain and self.is_utf8 and not encoding.startswith("utf-16")
         bare = self.has_return and not self.has_newline and not encoding.startswith("utf-16")
-        return Facts(self.sha.hexdigest(), encoding, self.line_count, is_plain, bare, self.is_empty)
+        return Facts(self.sha.hexdigest(), encoding, self.line_count, is_plain, bare)
+
+
+def _is_open(starts: Places, opened: Places, places: Places) -> npt.NDArray[np.bool_]:
+    """Say of each place whether it lies inside a quoted cell."""
+    before: Places = np.append(0, opened)[np.searchsorted(starts, places)]
+    return before % 2 == 1
 
 
 def whole_file_sha256(path: Path) -> str:

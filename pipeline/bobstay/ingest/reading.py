@@ -10,7 +10,7 @@ from dataclasses import astuple
 from typing import TYPE_CHECKING
 
 from bobstay.ingest.cells import read_cell
-from bobstay.ingest.staging import TEXT_KINDS, named, present, sql_type
+from bobstay.ingest.staging import TEXT_KINDS, named, one_row, present, sql_type
 from bobstay.store import quoted
 from bobstay.tables import INSPECTIONS
 
@@ -48,11 +48,11 @@ def _read(con: duckdb.DuckDBPyConnection, column: InputColumn, rules: Rules) -> 
     con.execute(
         f"CREATE OR REPLACE TEMP TABLE odd_cells AS SELECT DISTINCT {odd} AS odd FROM staged WHERE {odd} IS NOT NULL"
     )
-    total = con.execute("SELECT count(*) FROM odd_cells").fetchone()
-    for start in range(0, total[0] if total else 0, BATCH):
+    (total,) = one_row(con, "SELECT count(*) FROM odd_cells")
+    for start in range(0, total, BATCH):
         rows = con.execute("SELECT odd FROM odd_cells LIMIT $n OFFSET $start", {"n": BATCH, "start": start}).fetchall()
         _keep(con, column, [(text, read_cell(column, text, rules=rules)) for (text,) in rows])
-    return bool(total and total[0])
+    return bool(total)
 
 
 def _keep(con: duckdb.DuckDBPyConnection, column: InputColumn, read: list[tuple[str, Reading]]) -> None:

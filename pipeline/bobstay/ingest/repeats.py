@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from bobstay.ingest.checks import every_cell
-from bobstay.ingest.staging import named
+from bobstay.ingest.staging import named, one_row
 
 if TYPE_CHECKING:
     import duckdb
@@ -55,10 +55,10 @@ def _samenesses(table: InputTable) -> list[_Sameness]:
 
 
 def _find(con: duckdb.DuckDBPyConnection, sameness: _Sameness, *, file_id: int, file: str) -> None:
-    counted = con.execute(
-        f"SELECT count(*), count(DISTINCT mark) FROM ({sameness.marks})", {"file_id": file_id}
-    ).fetchone()
-    if counted is None or counted[0] == counted[1]:
+    marks, different = one_row(
+        con, f"SELECT count(*), count(DISTINCT mark) FROM ({sameness.marks})", {"file_id": file_id}
+    )
+    if marks == different:
         return  # equal rows have equal marks, so none is equal to another
     key = " and ".join(sameness.key)
     column = sameness.key[0] if sameness.key else None

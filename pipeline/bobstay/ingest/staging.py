@@ -7,12 +7,13 @@ two bounds) and, beside all but text, NAME__odd: the trimmed text of a cell that
 from __future__ import annotations
 
 from itertools import islice
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from bobstay.store import quoted
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+    from pathlib import Path
 
     import duckdb
     import pyarrow as pa
@@ -51,7 +52,7 @@ def present(header: Header) -> list[tuple[int, InputColumn]]:
 def stage(con: duckdb.DuckDBPyConnection, part: Part, *, rules: Rules) -> tuple[int, list[Record]]:
     """Fill `staged` from `part`; return how many rows were found, and those that could not be taken apart."""
     con.execute("DROP TABLE IF EXISTS staged")
-    if part.scan is not None:
+    if part.scan is not None and _is_in_reach(con, part.path):
         found = _scanned(con, part, part.scan, rules)
         if found == part.scan.row_count:
             return found, []
@@ -59,14 +60,23 @@ def stage(con: duckdb.DuckDBPyConnection, part: Part, *, rules: Rules) -> tuple[
     return _streamed(con, part, rules)
 
 
+def _is_in_reach(con: duckdb.DuckDBPyConnection, path: Path) -> bool:
+    """Say whether SQL may open just this file: it lies in a folder that is allowed, and its name is no pattern."""
+    is_open, folders = one_row(
+        con, "SELECT current_setting('enable_external_access'), current_setting('allowed_directories')"
+    )
+    is_allowed = is_open or any(path.is_relative_to(folder) for folder in folders)
+    return is_allowed and not set("*?[]{}") & set(str(path))
+
+
 def _scanned(con: duckdb.DuckDBPyConnection, part: Part, scan: Scan, rules: Rules) -> int:
     typed = typed_columns(part.header, rules)
     con.execute(f"CREATE TEMP TABLE staged AS SELECT {typed} FROM {scan.relation}", scan.parameters)
-    count, first = _one(con, "SELECT count(*), min(rowid) FROM staged")
+    count, first = one_row(con, "SELECT count(*), min(rowid) FROM staged")
     # rows of a new table keep the order of the file, so a row's place in it is its line
     offset = scan.first_line - (first or 0)
     con.execute(f"CREATE OR REPLACE TEMP VIEW lined AS SELECT *, rowid + {offset} AS line FROM staged")
-    return count
+    return int(count)
 
 
 def _streamed(con: duckdb.DuckDBPyConnection, part: Part, rules: Rules) -> tuple[int, list[Record]]:
@@ -103,9 +113,10 @@ def _arrow(rows: list[Record], width: int) -> pa.Table:
     return pa.table(columns)
 
 
-def _one(con: duckdb.DuckDBPyConnection, sql: str) -> tuple[int, int | None]:
-    row = con.execute(sql).fetchone()
-    return (row[0], row[1]) if row else (0, None)
+def one_row(con: duckdb.DuckDBPyConnection, sql: str, parameters: dict[str, Any] | None = None) -> tuple[Any, ...]:
+    """Return the one row that `sql` gives, fetched to its end: an open result would keep the connection busy."""
+    (row,) = con.execute(sql, parameters or {}).fetchall()
+    return tuple(row)
 
 
 def typed_columns(header: Header, rules: Rules) -> str:

@@ -7,7 +7,7 @@ from itertools import islice
 from typing import TYPE_CHECKING
 
 from bobstay.ingest.checks import unread_cells
-from bobstay.ingest.staging import named, sql_type
+from bobstay.ingest.staging import named, one_row, sql_type
 from bobstay.store import SQL_TYPES
 from bobstay.tables import CELLS_UNREAD, FILES, INPUTS, INSPECTIONS, SET_ASIDE
 
@@ -45,12 +45,13 @@ def _output_layout(table: OutputTable) -> str:
 
 def store_rows(con: duckdb.DuckDBPyConnection, table: InputTable, file_id: int) -> int:
     """Append the rows without a fault to their table; return how many they are."""
-    row = con.execute(
+    (count,) = one_row(
+        con,
         f"INSERT INTO {named(table.name)} BY NAME SELECT *, CAST($file_id AS BIGINT) AS file_id FROM resolved "
         "WHERE line NOT IN (SELECT line FROM faults)",
         {"file_id": file_id},
-    ).fetchone()
-    return int(row[0]) if row else 0
+    )
+    return int(count)
 
 
 def store_set_aside(con: duckdb.DuckDBPyConnection, part: Part) -> int:
@@ -105,10 +106,11 @@ def store_cells_unread(con: duckdb.DuckDBPyConnection, part: Part, odd: list[Inp
     cells = unread_cells(odd)
     if not cells:
         return 0
-    row = con.execute(
+    (count,) = one_row(
+        con,
         'INSERT INTO cells_unread BY NAME SELECT $file AS file, c.line, $table AS "table", c.col AS "column", '
         f"c.value, c.reason, coalesce(c.hint, '-') AS hint FROM ({cells}) AS c "
         "WHERE c.line NOT IN (SELECT line FROM faults) ORDER BY c.line, c.col",
         {"file": part.shown, "table": part.header.table.name},
-    ).fetchone()
-    return int(row[0]) if row else 0
+    )
+    return int(count)

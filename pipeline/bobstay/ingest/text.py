@@ -34,10 +34,8 @@ def opened_text(path: Path, *, shown: str, rules: Rules) -> Part:
 def _opened(path: Path, shown: str, rules: Rules) -> Part:
     head = _head_lines(path)
     delimiter = headers.best_delimiter(head)
-    facts = preflight.looked_at(path, delimiter)
-    if facts.is_empty:
-        raise headers.nothing_in(shown)
     header = headers.recognised(headers.rows_of(head, delimiter), shown=shown, table=rules.table)
+    facts = preflight.looked_at(path, delimiter, width=len(header.names), after=header.line)
     return Part(
         path=path,
         file=shown,
