@@ -41,7 +41,7 @@ def methods_offered(lives: pd.DataFrame, looks: pd.DataFrame, settings: Settings
     """
     counted = looks.loc[looks["grade"].isin(["valid", "not_stated"]), ["life_id", "method", "scope"]]
     kinds = lives.set_index("life_id")["fitting_type"]
-    used = counted.assign(fitting_type=counted["life_id"].map(kinds)).drop(columns="life_id").drop_duplicates()
+    used = counted.assign(fitting_type=counted["life_id"].map(kinds)).drop(columns="life_id").dropna().drop_duplicates()
     offers: dict[str, Offer] = {"": sorted(settings.detection)}
     for kind, method, scope in sorted(zip(used["fitting_type"], used["method"], used["scope"], strict=True)):
         offers.setdefault(str(kind), []).append((method, scope))
