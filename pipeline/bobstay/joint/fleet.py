@@ -22,8 +22,8 @@ class Fleet:
     """Lives (n), copies of lives (c, in order of life) and looks (m, any order).
 
     Ages are years; `covariates` (n, q) are centred; a copy's look ages are look_age + copy_shift; copy_entry is the
-    age at which a late joiner came under observation (0: watched from new), not after its first look; `copy_hidden` marks copies whose crack
-    an in-place look cannot see.
+    age at which a late joiner came under observation (0: watched from new), not after its first look; `copy_hidden`
+    marks copies whose crack an in-place look cannot see.
     """
 
     class_index: Ints
