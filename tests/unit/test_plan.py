@@ -49,7 +49,7 @@ def slots_of(*rows: tuple[str, str, int, float, str | None]) -> pd.DataFrame:
     return frame.assign(starts_on_earliest=pd.to_datetime(frame["starts_on_earliest"]))
 
 
-def free_of(*rows: tuple[str, str, str]) -> pd.DataFrame:
+def free_of(*rows: tuple[str, str | None, str]) -> pd.DataFrame:
     frame = pd.DataFrame(rows, columns=["boat_id", "from_latest", "to_earliest"])
     return frame.assign(**{name: pd.to_datetime(frame[name]) for name in ("from_latest", "to_earliest")})
 
@@ -195,8 +195,7 @@ def test_weeks_in_order_and_rough_free_time_taken_at_its_surest() -> None:
         ("c", date(2026, 11, 2)),
         ("b", date(2026, 11, 9)),
     ]
-    rough = free_of(("A", "2026-11-02", "2026-11-30"))
-    rough.loc[len(rough)] = ["B", pd.NaT, pd.Timestamp("2026-11-30")]
+    rough = free_of(("A", "2026-11-02", "2026-11-30"), ("B", None, "2026-11-30"))
     assert free_spans(rough) == {"A": [(date(2026, 11, 2), date(2026, 11, 30))], "B": []}
 
 
