@@ -114,7 +114,7 @@ def test_text_in_charts_is_not_cut_off(browser: Any, site: Path) -> None:
     page.close()
 
 
-def test_looks_open_by_keyboard_and_on_paper(browser: Any, site: Path) -> None:
+def test_looks_open_by_keyboard(browser: Any, site: Path) -> None:
     page = browser.new_page()
     page.goto(sorted((site / "boats").glob("*.html"))[0].as_uri())
     assert not page.locator("details table").first.is_visible()

@@ -34,7 +34,7 @@ def drawn(chart: Any, *, name: str, title: str) -> str:
     """
     import vl_convert
 
-    spec = _styled(chart).to_json()
+    spec = _styled(chart).to_json(validate=False)  # each part was checked when it was made; twice is slow
     return _cleaned(vl_convert.vegalite_to_svg(spec), name=name, title=title)
 
 
