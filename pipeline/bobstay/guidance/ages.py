@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
 _NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(9)
 _SHARES = _WEIGHTS / _WEIGHTS.sum()
+_ROUNDING = 1e-9  # .05 x 100 is a little below 5
 _HALVINGS = 60  # of a bracket a few units of ln age wide: far below a day
 
 
@@ -61,8 +62,8 @@ def ends(values: Floats, interval: float) -> tuple[float, float]:
     """Return the lower and upper quantile of all draws but the estimate itself (row 0), infinite ones included."""
     drawn = np.sort(values[1:] if len(values) > 1 else values)
     last = len(drawn) - 1
-    low = drawn[int(np.floor((1 - interval) / 2 * last))]
-    high = drawn[int(np.ceil((1 + interval) / 2 * last))]
+    low = drawn[int(np.floor((1 - interval) / 2 * last + _ROUNDING))]
+    high = drawn[int(np.ceil((1 + interval) / 2 * last - _ROUNDING))]
     return float(low), float(high)
 
 
