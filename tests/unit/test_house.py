@@ -17,7 +17,8 @@ SOURCE = ROOT / "pipeline" / "bobstay"
 FLOORS = [
     {"errors"},
     {"tables", "settings", "weibull", "turnbull", "detection", "replacement", "inspection_interval", "bounds", "joint",
-     "scores", "observations", "weibull_likelihood", "turnbull_climb", "likelihood_ratio", "told", "vocabulary"},
+     "scores", "observations", "weibull_likelihood", "turnbull_climb", "likelihood_ratio", "told", "vocabulary",
+     "consequences"},
     {"store", "export"},
     {"ingest", "lives", "estimate", "rank", "plan", "guidance", "alerts", "backtest", "charts"},
     {"report", "show"},
