@@ -9,6 +9,7 @@ from datetime import date, timedelta
 from typing import Any
 
 import duckdb
+import pyarrow as pa
 
 from bobstay.lives import build_lives
 from bobstay.settings import Settings
@@ -45,8 +46,9 @@ def filled(con: duckdb.DuckDBPyConnection, **tables: str | Sequence[Mapping[str,
         _create(con, spec.name)
         drawn = tables.get(spec.name, ())
         rows = rows_of(drawn) if isinstance(drawn, str) and drawn else drawn
-        for line, row in enumerate(rows, start=2):
-            _insert(con, spec.name, {**_cells(spec.name, row), "file_id": number, "line": line})
+        _insert(
+            con, spec.name, [{**_cells(spec.name, row), "file_id": number, "line": n} for n, row in enumerate(rows, 2)]
+        )
 
 
 def built(*, as_of: date = AS_OF, settings: Settings | None = None, **tables: str) -> tuple[list[Row], list[Row]]:
@@ -93,9 +95,12 @@ def _cells(name: str, row: Mapping[str, str]) -> Row:
     return cells
 
 
-def _insert(con: duckdb.DuckDBPyConnection, name: str, cells: Row) -> None:
-    heads = ", ".join(f'"{k}"' for k in cells)
-    con.execute(f'INSERT INTO "{name}" ({heads}) VALUES ({", ".join("?" * len(cells))})', list(cells.values()))
+def _insert(con: duckdb.DuckDBPyConnection, name: str, rows: list[Row]) -> None:
+    heads = sorted({head for row in rows for head in row})
+    if rows:
+        con.register("drawn", pa.Table.from_pylist([{head: row.get(head) for head in heads} for row in rows]))
+        con.execute(f'INSERT INTO "{name}" BY NAME SELECT * FROM drawn')
+        con.unregister("drawn")
 
 
 def looks_of(*, as_of: date = AS_OF, **tables: str) -> list[Row]:

@@ -142,7 +142,7 @@ def test_a_clear_look_whose_earliest_day_is_not_known_tells_nothing() -> None:
 
 
 def test_a_rough_look_stays_within_its_part() -> None:
-    """A finding of 2010 with a replacement on 2010-08-01 had shown by that day; a clear look of 2010 after it is new."""
+    """A finding of 2010 had shown by 2010-08-01 where a new part came then, else it is the new one's."""
     fittings = PART + "\nB | F | chainplate | 316 | {}"
     both = {"boats": BOAT, "inspections": seen("visual|relevant|||||||", day="2010")}
     late, early = fittings.format("2010-08-01"), fittings.format("2010-02-01")

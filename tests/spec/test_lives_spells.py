@@ -31,8 +31,8 @@ def test_a_part_never_touched_is_in_service_until_the_as_of_date() -> None:
     must_follow(
         lives_of(boats=BOAT, fittings=ONE),
         """
-        life_id | installed_on | ended_on   | end_reason | is_in_service | age_basis | look_count | supplier | position | consequence
-        B/F/1   | 2000-03-01   | 2020-01-01 | in_service | yes           | stated    | 0          | Wright   | port     | 5
+        life_id | installed_on | ended_on   | end_reason | is_in_service | look_count | supplier | consequence
+        B/F/1   | 2000-03-01   | 2020-01-01 | in_service | yes           | 0          | Wright   | 5
         """,
     )
 
@@ -95,9 +95,20 @@ def test_action_replaced_ends_the_life_and_begins_one_of_the_same_type_and_mater
     must_follow(
         lives_of(boats=BOAT, fittings=ONE, inspections=looks("B|F|2008-05-02|penetrant|relevant|replaced")),
         """
-        life_id | fitting_type | material | installed_on | ended_on   | end_reason | upper      | look_count | supplier | batch | position | consequence
-        B/F/1   | chainplate   | 316      | 2000-03-01   | 2008-05-02 | replaced   | 2008-05-02 | 1          | Wright   | 7     | port     | 5
-        B/F/2   | chainplate   | 316      | 2008-05-02   | 2020-01-01 | in_service | never      | 0          | -        | -     | port     | 5
+        life_id | fitting_type | material | installed_on | ended_on   | end_reason | upper      | look_count
+        B/F/1   | chainplate   | 316      | 2000-03-01   | 2008-05-02 | replaced   | 2008-05-02 | 1
+        B/F/2   | chainplate   | 316      | 2008-05-02   | 2020-01-01 | in_service | never      | 0
+        """,
+    )
+
+
+def test_a_part_no_row_tells_of_keeps_what_belongs_to_the_place_but_not_the_maker() -> None:
+    must_follow(
+        lives_of(boats=BOAT, fittings=ONE, inspections=looks("B|F|2008-05-02|visual|no_indication|replaced")),
+        """
+        life_id | position | consequence | supplier | batch
+        B/F/1   | port     | 5           | Wright   | 7
+        B/F/2   | port     | 5           | -        | -
         """,
     )
 

@@ -79,8 +79,8 @@ def test_what_comes_after_the_as_of_date_is_not_yet_known() -> None:
     must_follow(
         early,
         """
-        life_id | material | ended_on   | end_reason | removal_reason | lower      | upper | look_count | open_indication_on
-        B/F/1   | first    | 2008-01-01 | in_service | -              | 2004-01-01 | never | 1          | -
+        life_id | ended_on   | end_reason | removal_reason | lower      | upper | look_count | open_indication_on
+        B/F/1   | 2008-01-01 | in_service | -              | 2004-01-01 | never | 1          | -
         """,
     )
     must_follow(
