@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from functools import lru_cache
+
+_REMEMBERED = 16384  # the shipped words twice over, and as many of a user's
 
 _UMLAUTS = str.maketrans({"ä": "ae", "ö": "oe", "ü": "ue", "œ": "oe", "æ": "ae"})
 _DASHES = r"\-\u2010-\u2015\u2212"
@@ -15,6 +18,7 @@ _SPACED_DASH = re.compile(rf"(?<=\s)[{_DASHES}]+|[{_DASHES}]+(?=\s)")
 _DROPPED = re.compile(rf"[\s_{_QUOTES}{_DASHES})\]]+")
 
 
+@lru_cache(maxsize=_REMEMBERED)
 def normalised(text: str) -> str:
     """Return the form in which `text` is compared with known words; empty where nothing is left.
 
@@ -26,6 +30,7 @@ def normalised(text: str) -> str:
     return text
 
 
+@lru_cache(maxsize=_REMEMBERED)
 def words_of(text: str) -> tuple[str, ...]:
     """Return the words of `text` in order, folded as `normalised` folds them."""
     return tuple(re.findall(r"[^\W_]+", _folded(text)))

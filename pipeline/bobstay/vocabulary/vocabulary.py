@@ -79,5 +79,5 @@ def _may_mean(column: str, word: str, known: Synonym) -> bool:
 
 def _is_doubtful(word: str, known: str) -> bool:
     """Return whether `word` says less, more, or something with more marks than `known`: no ground to call it clear."""
-    marked = any(mark in normalised(word) for mark in "?,;:/(+*")
-    return marked or contains(word, known) or contains(known, word)
+    is_marked = not normalised(word).isalnum()  # normalising keeps only marks that may change the sense
+    return is_marked or contains(word, known) or contains(known, word)
