@@ -197,7 +197,9 @@ def draw_rows(rng: np.random.Generator, draws: int, boat_sd: float = 0.2) -> pd.
     return pd.concat(frames, ignore_index=True)
 
 
-def slot_rows(rng: np.random.Generator, weeks: int = 4, *, boats_max: int = 2, hours_max: float = np.nan) -> pd.DataFrame:
+def slot_rows(
+    rng: np.random.Generator, weeks: int = 4, *, boats_max: int = 2, hours_max: float = np.nan
+) -> pd.DataFrame:
     """Return a yard of two slots over some weeks from just after the as-of date."""
     rows = []
     for week in range(weeks):
