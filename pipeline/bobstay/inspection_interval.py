@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 _CELLS = 400  # parts of an interval over which the model is summed
 _MOST_INTERVALS = 4000  # tests after which the onset is spread evenly over an interval
 _LEAST = 1e-10  # chance that is left out of the sums
-_CANDIDATES = 60
+_CANDIDATES = 40
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,6 +107,8 @@ def best_interval(case: DelayTimeCase, *, shortest: float | None = None) -> Dela
     Sought from `shortest` (default a hundredth of the median growth time) to five times the scale; a least cost at
     either end of that range is not an answer.
     """
+    if case.found == 0:
+        return None
     low = case.growth_median / 100 if shortest is None else shortest
     intervals = np.exp(np.linspace(np.log(low), np.log(max(5 * case.scale, 2 * low)), _CANDIDATES))
     costs = np.array([delay_time(float(i), case).cost_per_year for i in intervals])

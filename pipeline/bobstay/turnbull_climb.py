@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 _ROUNDS = 500
 _TOLERANCE = 1e-8  # of the log-likelihood that may still be missing
 _NEWTON_STEPS = 4  # in each round
+_LONGEST = 2.0  # change of a cell's hazard in one of them
 _LEAST = 1e-11  # hazard below which a cell counts as empty
 _MOST_HELD = 20000  # cells a Newton step may work on
 _GOOD_ENOUGH = 1e-6  # what may be missing, as a share, where rounding stops the climb
@@ -77,7 +78,7 @@ def _without_sure(cells: Cells, sure: Places) -> Cells:
 def _height(cells: Cells, total: Numbers) -> float:
     """Return the log-likelihood at cumulative hazards (size + 1,)."""
     with np.errstate(divide="ignore"):
-        events = np.log(-np.expm1(-(total[cells.upper] - total[cells.lower])))
+        events = np.log(-np.expm1(-np.maximum(total[cells.upper] - total[cells.lower], 0.0)))
     return float(cells.event_count @ events - cells.lasted_count @ (total[cells.lasted] - total[cells.entry]))
 
 
@@ -100,7 +101,9 @@ def _climbed(cells: Cells, lasting: Numbers) -> tuple[Numbers, bool]:
     """Rounds of EM, minorant and Newton steps until the slopes say that nothing is missing, or nothing moves."""
     total, height = _start(cells, lasting), -np.inf
     for _ in range(_ROUNDS):
-        total = _expectation_step(cells, lasting, total)
+        expected = _expectation_step(cells, lasting, total)
+        if _height(cells, expected) >= _height(cells, total):  # it rises but for rounding
+            total = expected
         total = _newton_steps(cells, _minorant_step(cells, total))
         last, height = height, _height(cells, total)
         missing = _missing(cells, total)
@@ -122,10 +125,11 @@ def _expectation_step(cells: Cells, lasting: Numbers, total: Numbers) -> Numbers
     if total[-1] > _DEEPEST:
         return total
     left = np.exp(-total)
-    weight = cells.event_count / np.maximum(left[cells.lower] - left[cells.upper], 1e-300)
+    chance = -left[cells.lower] * np.expm1(total[cells.lower] - total[cells.upper])
+    weight = cells.event_count / np.maximum(chance, 1e-300)
     inside = _spread(cells.lower, cells.upper, weight, cells.size)
     later = _spread(cells.lower, cells.upper, weight * left[cells.upper], cells.size)
-    events = (left[:-1] - left[1:]) * inside
+    events = -left[:-1] * np.expm1(total[:-1] - total[1:]) * inside
     at_risk = np.maximum(lasting + left[:-1] * inside - later, events * (1 + 1e-12))
     share = np.divide(events, at_risk, out=np.zeros_like(events), where=at_risk > 0)
     return np.concatenate(([0.0], np.cumsum(-np.log1p(-np.clip(share, 0.0, 1 - 1e-12)))))
@@ -183,15 +187,25 @@ def _newton_steps(cells: Cells, total: Numbers) -> Numbers:
 
 
 def _advanced(cells: Cells, hazard: Numbers, change: Numbers) -> Numbers | None:
-    """Go along `change` until a cell reaches 0 or, halving, the likelihood rises; None where it does not."""
+    """Go along `change` until, halving, the likelihood rises; None where it does not.
+
+    First with each cell stopped by itself, at 0 or after `_LONGEST`, else all together where the first reaches 0: a
+    hazard of 10 lies so far out on a flat tail that Newton's step means nothing there.
+    """
     falls = change < 0
-    reach = min(1.0, float((hazard[falls] / -change[falls]).min(initial=1.0)))
-    height = _height(cells, np.concatenate(([0.0], np.cumsum(hazard))))
-    for halvings in range(12):
-        ahead = np.concatenate(([0.0], np.cumsum(np.maximum(hazard + change * reach * 0.5**halvings, 0.0))))
-        if _height(cells, ahead) > height:
-            return np.asarray(ahead)
+    reach = float((hazard[falls] / np.maximum(-change[falls], hazard[falls])).min(initial=1.0))
+    height = _height(cells, _totals(hazard))
+    for way in (np.clip(change, -np.minimum(hazard, _LONGEST), _LONGEST), change * reach):
+        for halvings in range(8):
+            ahead = _totals(hazard + way * 0.5**halvings)
+            if _height(cells, ahead) > height:
+                return ahead
     return None
+
+
+def _totals(hazard: Numbers) -> Numbers:
+    """Return cumulative hazards (size + 1,) from 0."""
+    return np.concatenate(([0.0], np.cumsum(np.maximum(hazard, 0.0))))
 
 
 def _merged(cells: Cells, held: Places) -> Cells:
@@ -221,7 +235,8 @@ def _information(cells: Cells, total: Numbers) -> csc_matrix:
     """Return minus the Hessian (size, size) in the cumulative hazards of cells 1..size, sparse."""
     _, bend = _slopes(cells, total)
     ties = coo_matrix((_curvature(cells, total), (cells.lower, cells.upper)), shape=(cells.size + 1,) * 2)
-    return (diags(bend + 1e-9 * bend.max()) - ties - ties.T).tocsc()[1:, 1:]
+    # a thousandth of a billionth of each keeps the matrix regular where the likelihood is straight, whatever the counts
+    return (diags(np.where(bend > 0, bend * (1 + 1e-12), 1.0)) - ties - ties.T).tocsc()[1:, 1:]
 
 
 def hazard_variance(cells: Cells, hazard: Numbers) -> Numbers:
