@@ -179,7 +179,9 @@ def rank_stage(job: Job) -> None:
     priority = rank(lives, job.table("chances"), boats=boats, looks=looks, settings=job.settings, as_of=job.as_of)
     store.write(job.con, PRIORITY, priority)
     store.write(job.con, GUIDANCE, guide(classes, job.table("class_draws"), lives, settings=job.settings))
-    store.write(job.con, ALERTS, watch(lives, looks, classes, boats=boats, settings=job.settings, as_of=job.as_of))
+    orphans = job.con.sql("SELECT * FROM orphan_looks ORDER BY file_id, line").df()
+    raised = watch(lives, looks, classes, boats=boats, settings=job.settings, as_of=job.as_of, orphans=orphans)
+    store.write(job.con, ALERTS, raised)
 
 
 def plan_stage(job: Job) -> None:

@@ -93,7 +93,7 @@ class Costs:
     """Costs in the units of the consequence classes (one unit is about 100 of a common currency). Assumed."""
 
     test: float = 0.3
-    replace: float = 3.0
+    replace: float = 6.0
     failure: float = 0.3  # chance that a crack left in place fails within the horizon
     access: dict[str, float] = field(
         default_factory=lambda: {
