@@ -6,7 +6,7 @@ WITH known AS (
         coalesce(
             f.installed_earliest + CAST((f.installed_latest - f.installed_earliest) // 2 AS INTEGER),
             f.installed_earliest,
-            f.installed_latest
+            least(f.installed_latest, f.removed_latest)
         ) AS installed_middle,
         coalesce(f.removed_earliest, f.removed_latest) AS out_from,
         CASE
@@ -14,29 +14,41 @@ WITH known AS (
                 THEN least(coalesce(f.removed_latest, CAST($as_of AS DATE)), CAST($as_of AS DATE))
         END AS removed_on,
         coalesce(f.removed_latest, f.removed_earliest) AS out_to,
-        f.removed IS NULL AND count(*) FILTER (WHERE f.removed IS NULL) OVER (PARTITION BY p.place_id) = 1 AS is_last_in
+        f.removed IS NULL AND count(*) FILTER (WHERE f.removed IS NULL) OVER (PARTITION BY p.place_id) = 1 AS is_last_in,
+        coalesce(f.removed_latest, f.removed_earliest) IS NOT NULL
+            AND (f.installed_earliest IS NULL OR f.installed_earliest IS DISTINCT FROM f.installed_latest) AS is_loose
     FROM fittings AS f
     JOIN places AS p ON p.boat_id = f.boat_id AND p.fitting_id = f.fitting_id
     WHERE f.installed_earliest IS NULL OR f.installed_earliest <= CAST($as_of AS DATE)
+),
+followed AS (  -- parts of one place end in the order in which they began: the first part to outlast a row comes after it
+    SELECT
+        *,
+        min(installed_middle) OVER (
+            PARTITION BY place_id ORDER BY coalesce(out_to, DATE '9999-12-30')
+            RANGE BETWEEN INTERVAL 1 DAY FOLLOWING AND UNBOUNDED FOLLOWING
+        ) AS outlasted_on
+    FROM known
 ),
 keyed AS (  -- a row without any day is the newest where it alone is still in, else it comes where the file has it
     SELECT
         *,
         coalesce(
+            CASE WHEN is_loose THEN greatest(installed_earliest, least(installed_middle, outlasted_on)) END,
             installed_middle,
             out_to,
             CASE WHEN is_last_in THEN DATE '9999-12-31' END,
             max(coalesce(installed_middle, out_to)) OVER (PARTITION BY place_id ORDER BY file_id, line),
             DATE '0001-01-01'
         ) AS order_on,
-        CASE WHEN installed_middle IS NOT NULL THEN 1 WHEN out_to IS NOT NULL THEN 0 ELSE 2 END AS order_rank
-    FROM known
+        CASE WHEN is_loose THEN 0 WHEN installed_middle IS NOT NULL THEN 1 ELSE 2 END AS order_rank
+    FROM followed
 ),
 ordered AS (
     SELECT
         *,
         row_number() OVER in_place AS number,
-        lag(installed_middle) OVER in_place AS before_installed_on,
+        lag(installed_earliest) OVER in_place AS before_installed_on,
         lag(out_from) OVER in_place AS before_out_from,
         lag(out_to) OVER in_place AS before_out_to,
         lead(installed_middle) OVER in_place AS after_installed_on
@@ -59,7 +71,7 @@ taken_out AS (  -- the part before may have been taken out by a look instead of 
 )
 SELECT
     row_number() OVER (ORDER BY o.place_id, o.number) AS row_id,
-    o.* EXCLUDE (before_out_from, out_from, out_to, order_on, order_rank, is_last_in),
+    o.* EXCLUDE (before_out_from, out_from, out_to, order_on, order_rank, outlasted_on, is_last_in, is_loose),
     coalesce(o.before_out_from, t.looked_out_on) AS before_out_from
 FROM ordered AS o
 LEFT JOIN taken_out AS t ON t.place_id = o.place_id AND t.number = o.number

@@ -90,7 +90,7 @@ def _minima(row: Cells) -> str:
 def parts_of(boat: Cells, rows: list[Cells], looks: list[Look], as_of: date) -> list[Part]:
     """Return the parts of one place in order, each with its looks."""
     known = [r for r in rows if (bounds(r.get("installed", "XXXX"))[0] or date.min) <= as_of]
-    known.sort(key=lambda r: _middle(r) or bounds(r.get("removed", "XXXX"))[1] or date.min)
+    known = _in_order(known)
     replaced = sorted({k.middle for k in looks if k.action == "replaced"})
     new_parts = _new_parts(known, replaced)
     parts = [_row_part(boat, known, i, new_parts, looks, as_of) for i in range(len(known))]
@@ -106,6 +106,24 @@ def parts_of(boat: Cells, rows: list[Cells], looks: list[Look], as_of: date) -> 
     return parts
 
 
+def _in_order(rows: list[Cells]) -> list[Cells]:
+    """Order rows by their days; one of unknown or rough day that was removed comes before the first to outlast it."""
+
+    def gone(row: Cells) -> date:
+        return bounds(row.get("removed", "XXXX"))[1] or NEVER
+
+    def key(row: Cells) -> tuple[date, int, date]:
+        earliest, latest = bounds(row.get("installed", "XXXX"))
+        middle = _middle(row)
+        if gone(row) == NEVER or (middle and earliest == latest):
+            return middle or date.min, 1, gone(row)
+        later = [_middle(other) for other in rows if gone(other) > gone(row)]
+        first = min([d for d in (middle, *later) if d], default=gone(row))
+        return max(first, earliest or first), 0, gone(row)
+
+    return sorted(rows, key=key)
+
+
 def _middle(row: Cells) -> date | None:
     earliest, latest = bounds(row.get("installed", "XXXX"))
     return earliest + (latest - earliest) // 2 if earliest and latest else None
@@ -119,7 +137,7 @@ def _new_parts(rows: list[Cells], replaced: list[date]) -> dict[int, date]:
         if earliest is None or latest is None:
             continue
         gone = bounds(row.get("removed", "XXXX"))[1] or NEVER
-        before = _middle(rows[i - 1]) if i else None
+        before = bounds(rows[i - 1].get("installed", "XXXX"))[0] if i else None
         options = []
         for day in replaced:
             apart = max((earliest - day).days, (day - latest).days, 0)
@@ -151,7 +169,7 @@ def _row_part(
     after = _middle(rows[i + 1]) if i + 1 < len(rows) else None
     highest = min(d for d in (latest, min(seen, default=None), gone, after, _left(boat, as_of), as_of) if d)
     lowest = [d for d in (earliest, bounds(boat.get("built", "XXXX"))[0]) if d]
-    lowest += [d for d in (out_before, _middle(rows[i - 1]) if i else None) if d]
+    lowest += [d for d in (out_before, bounds(rows[i - 1].get("installed", "XXXX"))[0] if i else None) if d]
     if earliest and latest:
         low = min(max(lowest), highest)
         return Part(row, low + (highest - low) // 2, "rough")

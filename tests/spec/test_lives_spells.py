@@ -250,6 +250,40 @@ def test_parts_are_ordered_by_their_days_whatever_the_order_of_rows_and_undated_
     )
 
 
+def test_a_part_of_unknown_day_comes_before_the_one_put_in_about_when_it_was_taken_out() -> None:
+    """The middle of 2025-01 is before 2025-01-18, and yet the part taken out that day is the older one."""
+    for first in ("", "2010"):
+        fittings = f"""
+        boat_id | fitting_id | fitting_type | material | installed | removed
+        B       | F          | chainplate   | first    | {first}   | 2015-01-18
+        B       | F          | chainplate   | second   | 2015-01   |
+        """
+        must_follow(
+            lives_of(boats=BOAT, fittings=fittings),
+            """
+            life_id | material | installed_latest | ended_on   | end_reason
+            B/F/1   | first    | {}               | 2015-01-18 | removed
+            B/F/2   | second   | 2015-01-31       | 2020-01-01 | in_service
+            """.format("2010-12-31" if first else "2015-01-16"),
+        )
+
+
+def test_a_part_known_only_to_be_no_newer_than_a_year_was_there_before_it_was_replaced_in_that_year() -> None:
+    fittings = """
+    boat_id | fitting_id | fitting_type | material | installed  | removed
+    B       | F          | chainplate   | first    | ../2007    | 2007-09-21
+    B       | F          | chainplate   | second   | 2007-09-25 |
+    """
+    must_follow(
+        lives_of(boats=BOAT, fittings=fittings, inspections=looks("B|F|2007-09-21|visual|relevant|replaced")),
+        """
+        life_id | material | installed_on | ended_on   | upper
+        B/F/1   | first    | 2000-01-01   | 2007-09-21 | 2007-09-21
+        B/F/2   | second   | 2007-09-25   | 2020-01-01 | never
+        """,
+    )
+
+
 def test_places_and_boats_are_kept_apart() -> None:
     boats = BOAT + "C | 2000-01-01 | 2000-01-01"
     fittings = ONE + "\n".join(
