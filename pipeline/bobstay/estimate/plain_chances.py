@@ -21,6 +21,8 @@ if TYPE_CHECKING:
     Numbers = NDArray[np.float64]
 
 _AT_ONCE = 1000  # lives by draws in one block: 16 MB
+_MOST_WORK = 50_000_000  # lives times draws of a whole fleet, about 5 s; beyond, fewer draws a life
+_LEAST_DRAWS = 400
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,19 +41,26 @@ def chances_table(
     Chance = 1 - S(age + horizon) / S(age at the last clear look that still counts), 1 for an open indication.
     """
     in_service = lives[lives["is_in_service"].astype(bool)]
+    most = max(_LEAST_DRAWS, _MOST_WORK // max(len(in_service), 1))
     parts = [
-        _class_chances(group, curves[str(group["fitting_type"].iloc[0]), str(group["material"].iloc[0])], settings)
+        _class_chances(group, curves[_class_of(group)], most, settings=settings)
         for _, group in in_service.groupby(["fitting_type", "material"], sort=True)
     ]
     empty = pd.DataFrame(columns=list(CHANCES.column_names))
     return checked(pd.concat(parts, ignore_index=True) if parts else empty, CHANCES)
 
 
-def _class_chances(group: pd.DataFrame, found: tuple[Curve | None, str, str], settings: Settings) -> pd.DataFrame:
+def _class_of(group: pd.DataFrame) -> tuple[str, str]:
+    return str(group["fitting_type"].iloc[0]), str(group["material"].iloc[0])
+
+
+def _class_chances(
+    group: pd.DataFrame, found: tuple[Curve | None, str, str], most: int, *, settings: Settings
+) -> pd.DataFrame:
     curve, basis, words = found
     age = group["age_years"].to_numpy(dtype=float)
     clear = np.nan_to_num(group["ranking_clear_years"].to_numpy(dtype=float, na_value=np.nan), nan=0.0)
-    columns = _no_numbers(len(group)) if curve is None else _numbers(curve, clear, age, settings)
+    columns = _no_numbers(len(group)) if curve is None else _numbers(curve, clear, age, most=most, settings=settings)
     is_open = group["open_indication_on"].notna().to_numpy()
     for name, values in columns.items():
         columns[name] = np.where(is_open, 0.0 if name == "logit_sd" else 1.0, values)
@@ -74,8 +83,8 @@ def _no_numbers(count: int) -> dict[str, Numbers]:
     return {n: np.full(count, np.nan) for n in ("chance", "chance_lower", "chance_upper", "chance_now", "logit_sd")}
 
 
-def _numbers(curve: Curve, clear: Numbers, age: Numbers, settings: Settings) -> dict[str, Numbers]:
-    """Return chances with limits and spread from the draws, a block of lives at a time."""
+def _numbers(curve: Curve, clear: Numbers, age: Numbers, *, most: int, settings: Settings) -> dict[str, Numbers]:
+    """Return chances with limits and spread from at most `most` draws, a block of lives at a time."""
     cover, by = settings.estimate.interval, age + settings.horizon_years
     centre = np.log([[curve.made.shape, curve.made.scale]])
     columns = _no_numbers(age.size)
@@ -83,7 +92,7 @@ def _numbers(curve: Curve, clear: Numbers, age: Numbers, settings: Settings) -> 
     columns["chance_now"] = _chance(centre, clear, age)[:, 0]
     for start in range(0, age.size, _AT_ONCE):
         block = slice(start, start + _AT_ONCE)
-        drawn = _chance(curve.draws, clear[block], by[block])
+        drawn = _chance(curve.draws[:most], clear[block], by[block])
         lower, upper = np.quantile(drawn, [(1 - cover) / 2, (1 + cover) / 2], axis=1)
         columns["chance_lower"][block], columns["chance_upper"][block] = lower, upper
         columns["logit_sd"][block] = _logit(drawn).std(axis=1)
