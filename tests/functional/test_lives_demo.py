@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import date
 from pathlib import Path
 
 import duckdb
@@ -10,8 +9,8 @@ import pytest
 
 from bobstay import store
 from bobstay.ingest import ingest
-from bobstay.lives import build_lives, newest_day
-from bobstay.settings import Settings
+from bobstay.lives import build_lives
+from bobstay.settings import load
 
 DEMO = Path(__file__).parents[2] / "data_demo"
 FILES = (
@@ -28,9 +27,11 @@ FILES = (
 def known(tmp_path_factory: pytest.TempPathFactory) -> list[dict[str, object]]:
     """Every life of the truth beside ours; one side is empty where the other has a life more."""
     path = tmp_path_factory.mktemp("demo") / "store.duckdb"
+    settings = load(DEMO / "bobstay.toml")
+    assert settings.as_of is not None
     with store.opened(path, folders=[DEMO], create=True) as con:
-        ingest(con, [DEMO / name for name in FILES], limit=date(2026, 12, 31))
-        build_lives(con, as_of=newest_day(con, today=date(2026, 12, 31)), settings=Settings())
+        ingest(con, [DEMO / name for name in FILES], limit=settings.as_of)
+        build_lives(con, as_of=settings.as_of, settings=settings)
         lives = _rows(con, "SELECT * FROM lives")
     with duckdb.connect() as con:
         truths = _rows(con, "SELECT * FROM read_csv($truth)", truth=str(DEMO / "truth.csv"))
