@@ -74,50 +74,66 @@ def test_extra_columns_are_kept_as_they_came(tmp_path):
     assert tables[1]["extra"] is None
 
 
-# One look a row: what is wrong with it -> (column, reason). The good rows L1 and L3 stand around it.
+# One look a row: what is wrong with it -> (column, reason). All but the last kind stand in one file.
 ROW_FAULTS = {
-    "L9,,CP1,2012-02-01,visual,relevant,": ("boat_id", "boat_id is empty"),
-    "L9,B1,CP1,,visual,relevant,": ("inspected_on", "inspected_on is empty"),
-    "L9,B1,CP1,2012-02-01,,relevant,": ("method", "method is empty"),
-    "L9,B1,CP1,2012-02-01,visual, ,": ("result", "result is empty"),
-    "L9,B1,CP1,2012-02-01,visual,looks fine,": ("result", "unknown word in result"),
-    "L9,B1,CP1,2012-02-01,hammer,relevant,": ("method", "unknown word in method"),
-    "L9,B1,CP1,2019-02-30,visual,relevant,": ("inspected_on", "there is no such day"),
-    "L9,B1,CP1,3/4/19,visual,relevant,": ("inspected_on", "day and month cannot be told apart"),
-    "L9,B1,CP1,2027-01-11,visual,relevant,": ("inspected_on", "the day lies in the future"),
-    "L9,B1,CP1,2031,visual,relevant,": ("inspected_on", "the day lies in the future"),
-    "L9,B9,CP1,2012-02-01,visual,relevant,": ("boat_id", "boat_id is not in boats"),
-    "L9,B1,KB1,2012-02-01,visual,relevant,": ("fitting_id", "fitting_id is not in fittings for this boat"),
-    "L9,B1,CP1,2005-02-28,visual,relevant,": ("inspected_on", "looked at before it was installed"),
-    "L9,B2,KB1,1999-03-31,visual,relevant,": ("inspected_on", "looked at before it was installed"),
-    "L9,B2,KB1,2020-11-01,visual,relevant,": ("inspected_on", "looked at after the boat had left"),
+    "X1,,CP1,2012-02-01,visual,relevant,": ("boat_id", "boat_id is empty"),
+    "X2,B1,CP1,,visual,relevant,": ("inspected_on", "inspected_on is empty"),
+    "X3,B1,CP1,2012-02-01,,relevant,": ("method", "method is empty"),
+    "X4,B1,CP1,2012-02-01,visual, ,": ("result", "result is empty"),
+    "X5,B1,CP1,2012-02-01,visual,looks fine,": ("result", "unknown word in result"),
+    "X6,B1,CP1,2012-02-01,hammer,relevant,": ("method", "unknown word in method"),
+    "X7,B1,CP1,2019-02-30,visual,relevant,": ("inspected_on", "there is no such day"),
+    "X8,B1,CP1,3/4/19,visual,relevant,": ("inspected_on", "day and month cannot be told apart"),
+    "X9,B1,CP1,2027-01-11,visual,relevant,": ("inspected_on", "the day lies in the future"),
+    "X10,B1,CP1,2031,visual,relevant,": ("inspected_on", "the day lies in the future"),
+    "X11,B9,CP1,2012-02-01,visual,relevant,": ("boat_id", "boat_id is not in boats"),
+    "X12,B1,KB1,2012-02-01,visual,relevant,": ("fitting_id", "fitting_id is not in fittings for this boat"),
+    "X13,B1,CP1,2005-02-28,visual,relevant,": ("inspected_on", "looked at before it was installed"),
+    "X14,B2,KB1,1999-03-31,visual,relevant,": ("inspected_on", "looked at before it was installed"),
+    "X15,B2,KB1,2020-11-01,visual,relevant,": ("inspected_on", "looked at after the boat had left"),
     "L1,B1,CP1,2013-02-01,visual,relevant,": (
         "inspection_id",
         "the same inspection_id stands earlier, with other cells",
     ),
     "L1,B1,CP1,2012-02-01,penetrant,no_indication,18": (None, "the same row stands earlier"),
-    "L9,B1,CP1,2012-02-01,visual,relevant": (None, "wrong number of cells"),
-    "L9,B1,CP1,2012-02-01,visual,relevant,,": (None, "wrong number of cells"),
-    '"L9,B1,CP1,2012-02-01,visual,relevant,': (None, "a quote is opened and never closed"),
-    "L9,B1,CP\x001,2012-02-01,visual,relevant,": (None, "a NUL byte stands in the row"),
     ",,,,,,": ("boat_id", "boat_id is empty"),
+}
+SHAPE_FAULTS = {
+    "X,B1,CP1,2012-02-01,visual,relevant": (None, "wrong number of cells"),
+    "X,B1,CP1,2012-02-01,visual,relevant,,": (None, "wrong number of cells"),
+    "X,B1,CP1,2012-02-01,visual,relevant,18,5": (None, "wrong number of cells"),
+    '"X,B1,CP1,2012-02-01,visual,relevant,': (None, "a quote is opened and never closed"),
+    "X,B1,CP\x001,2012-02-01,visual,relevant,": (None, "a NUL byte stands in the row"),
 }
 
 
-@pytest.mark.parametrize("bad", ROW_FAULTS)
-def test_a_row_that_cannot_be_used_is_set_aside_with_its_reason(tmp_path, bad):
+def _check_set_aside(folder, bad):
+    """Put the `bad` rows between the good ones L1 and L3; see that each is set aside as it came, and no other."""
     first, one, _, three = LOOKS.splitlines()
-    taken = take(tmp_path, fleet(tmp_path, looks_csv="\n".join([first, one, bad, three, ""])))
-    column, reason = ROW_FAULTS[bad]
-    assert taken.reasons() == [("looks.csv", 3, column, reason)]
-    assert [r["line"] for r in taken.tables["inspections"]] == [2, 4]
-    aside = taken.tables["set_aside"][0]
-    assert aside["hint"]
-    cells = json.loads(aside["row_json"])
-    if isinstance(cells, dict):
-        assert list(cells) == first.split(",")
-        assert [c or "" for c in cells.values()] == bad.split(",")
-        assert column is None or aside["value"] == cells[column]
+    taken = take(folder, fleet(folder, looks_csv="\n".join([first, one, *bad, three, ""])))
+    expected = [("looks.csv", line, *fault) for line, fault in enumerate(bad.values(), start=3)]
+    assert taken.reasons() == expected
+    assert [r["line"] for r in taken.tables["inspections"]] == [2, len(bad) + 3]
+    for aside, text in zip(taken.tables["set_aside"], bad, strict=True):
+        assert aside["hint"]
+        cells = json.loads(aside["row_json"])
+        if isinstance(cells, dict):
+            assert list(cells) == first.split(",")
+            assert [c or "" for c in cells.values()] == text.split(",")
+            assert aside["column"] is None or aside["value"] == cells[aside["column"]]
+
+
+def test_rows_that_cannot_be_used_are_set_aside_with_their_reasons(tmp_path):
+    _check_set_aside(tmp_path, ROW_FAULTS)
+
+
+@pytest.mark.parametrize("bad", SHAPE_FAULTS)
+def test_a_row_of_the_wrong_shape_is_set_aside_alone(tmp_path, bad):
+    _check_set_aside(tmp_path, {bad: SHAPE_FAULTS[bad]})
+
+
+def test_faults_of_both_kinds_keep_their_lines(tmp_path):
+    _check_set_aside(tmp_path, {**SHAPE_FAULTS, **ROW_FAULTS})
 
 
 def test_bounds_of_rough_days_give_a_look_the_benefit_of_the_doubt(tmp_path):
@@ -191,10 +207,11 @@ FITTING_FAULTS = {
 }
 
 
-@pytest.mark.parametrize("bad", FITTING_FAULTS)
-def test_a_fitting_that_cannot_be_used_is_set_aside(tmp_path, bad):
-    taken = take(tmp_path, fleet(tmp_path, fittings_csv=f"{FITTINGS}{bad}\n"))
-    assert taken.reasons() == [("fittings.csv", 5, *FITTING_FAULTS[bad])]
+def test_fittings_that_cannot_be_used_are_set_aside(tmp_path):
+    taken = take(tmp_path, fleet(tmp_path, fittings_csv=FITTINGS + "\n".join([*FITTING_FAULTS, ""])))
+    assert taken.reasons() == [
+        ("fittings.csv", line, *fault) for line, fault in enumerate(FITTING_FAULTS.values(), start=5)
+    ]
 
 
 OTHER_FAULTS = [
@@ -235,28 +252,36 @@ def test_slots_and_availability_may_lie_ahead(tmp_path):
     assert not tables["set_aside"]
 
 
-CELLS = {
-    ("part_temp_c", "18,5"): "not a number",
-    ("part_temp_c", "cold"): "not a number",
-    ("part_temp_c", "1_8"): "not a number",
-    ("part_temp_c", "inf"): "not a number",
-    ("part_temp_c", "400"): "part_temp_c is out of range",
-    ("surface_cleaned", "maybe"): "neither yes nor no",
-    ("scope", "half off"): "unknown word in scope",
-    ("disposition", "ok"): "unknown word in disposition",
-}
+CELLS = [
+    ("part_temp_c", "18,5", "not a number"),
+    ("part_temp_c", "cold", "not a number"),
+    ("part_temp_c", "1_8", "not a number"),
+    ("part_temp_c", "inf", "not a number"),
+    ("part_temp_c", "400", "part_temp_c is out of range"),
+    ("surface_cleaned", "maybe", "neither yes nor no"),
+    ("scope", "half off", "unknown word in scope"),
+    ("disposition", "ok", "unknown word in disposition"),
+]
 
 
-@pytest.mark.parametrize(("column", "value"), CELLS)
-def test_an_optional_cell_that_cannot_be_read_never_costs_an_indication(tmp_path, column, value):
-    looks = f'boat_id,fitting_id,inspected_on,method,result,{column}\nB1,CP1,2012-02-01,visual,relevant,"{value}"\n'
+def test_optional_cells_that_cannot_be_read_never_cost_an_indication(tmp_path):
+    names = ["part_temp_c", "surface_cleaned", "scope", "disposition"]
+    rows = [
+        ",".join(
+            ["B1,CP1,2012-02-01,visual,relevant", *(f'"{value}"' if n == name else "" for n in names), str(number)]
+        )
+        for number, (name, value, _) in enumerate(CELLS)
+    ]
+    looks = "\n".join([f"boat_id,fitting_id,inspected_on,method,result,{','.join(names)},note", *rows, ""])
     taken = take(tmp_path, fleet(tmp_path, looks_csv=looks))
-    (look,) = taken.tables["inspections"]
-    assert (look["result"], look[column], look["cells_unread"]) == ("relevant", None, column)
-    (cell,) = taken.tables["cells_unread"]
-    assert (cell["file"], cell["line"], cell["column"], cell["value"]) == ("looks.csv", 2, column, value)
-    assert cell["reason"] == CELLS[column, value]
-    assert taken.report.files[2].cells_unread == 1
+    assert [(r["result"], r["cells_unread"]) for r in taken.tables["inspections"]] == [
+        ("relevant", name) for name, _, _ in CELLS
+    ]
+    assert all(r[name] is None for r in taken.tables["inspections"] for name in names)
+    assert [(c["line"], c["column"], c["value"], c["reason"]) for c in taken.tables["cells_unread"]] == [
+        (line, *cell) for line, cell in enumerate(CELLS, start=2)
+    ]
+    assert taken.report.files[2].cells_unread == len(CELLS)
 
 
 def test_unread_cells_of_a_row_set_aside_are_not_told_twice(tmp_path):
@@ -270,13 +295,12 @@ def test_several_unread_cells_are_all_named(tmp_path):
     assert sorted(taken.tables["inspections"][0]["cells_unread"].split(";")) == ["part_temp_c", "scope"]
 
 
-WHOLE_NUMBERS = [("4", 4), ("4.0", 4), ("4.5", None), ("6", None), ("1e0", 1)]
-
-
-@pytest.mark.parametrize(("text", "value"), WHOLE_NUMBERS)
-def test_whole_numbers_are_never_rounded(tmp_path, text, value):
-    fittings = f"boat_id,fitting_id,fitting_type,material,consequence\nB1,CP1,c,m,{text}\nB1,CP2,c,m,\nB2,KB1,c,m,\n"
-    assert take(tmp_path, fleet(tmp_path, fittings_csv=fittings)).tables["fittings"][0]["consequence"] == value
+def test_whole_numbers_are_never_rounded(tmp_path):
+    values = {"4": 4, "4.0": 4, "4.5": None, "6": None, "1e0": 1, " 2 ": 2, "2.0000001": None}
+    rows = [f"B1,P{number},c,m,{text}" for number, text in enumerate(values)]
+    fittings = "\n".join(["boat_id,fitting_id,fitting_type,material,consequence", *rows, "B1,CP1,c,m,", ""])
+    taken = take(tmp_path, fleet(tmp_path, fittings_csv=fittings))
+    assert [f["consequence"] for f in taken.tables["fittings"]] == [*values.values(), None]
 
 
 @pytest.mark.parametrize(("dates", "day"), [("dmy", date(2019, 4, 3)), ("mdy", date(2019, 3, 4))])

@@ -85,7 +85,7 @@ def _told(folder: Path, files: dict[str, bytes]) -> Taken | tuple[str, ...]:
         return fault.lines()
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(files=mutated())
 def test_every_row_is_used_or_set_aside_whichever_reader_reads(tmp_path_factory, files):
     quick = _told(tmp_path_factory.mktemp("quick"), files)
@@ -114,7 +114,7 @@ def _file(taken: Taken, file_id: int) -> str:
 CELLS = st.text(st.sampled_from('ab1,;"\n é\u00a0\t='), max_size=6)
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(rows=st.lists(st.tuples(CELLS, CELLS), min_size=1, max_size=5), all_quoted=st.booleans())
 def test_notes_come_back_as_a_csv_writer_wrote_them(tmp_path_factory, rows, all_quoted):
     """Source: Python's csv.writer; text cells are trimmed and their white space collapsed, extra columns are not."""
@@ -165,7 +165,7 @@ VALUES = {
 }
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(data=st.data())
 def test_no_cell_makes_both_readers_differ_or_loses_a_row(tmp_path_factory, data):
     columns = INSPECTIONS.columns

@@ -48,14 +48,22 @@ def remember(con: duckdb.DuckDBPyConnection, table: InputTable, *, file: str) ->
 
 def point_at_boats(con: duckdb.DuckDBPyConnection) -> None:
     """Improve the hints of faults that say a boat is unknown."""
+    if not _any(con, UNKNOWN_BOAT):
+        return
     _say_lost(con, UNKNOWN_BOAT, "lost.fitting_id IS NULL AND lost.boat_id = r.boat_id", "boats")
     _suggest(con, UNKNOWN_BOAT, "boat_id", "SELECT DISTINCT CAST(NULL AS VARCHAR) AS boat_id, boat_id AS id FROM boats")
 
 
 def point_at_fittings(con: duckdb.DuckDBPyConnection) -> None:
     """Improve the hints of faults that say a fitting is unknown."""
+    if not _any(con, UNKNOWN_FITTING):
+        return
     _say_lost(con, UNKNOWN_FITTING, "lost.boat_id = r.boat_id AND lost.fitting_id = r.fitting_id", "fittings")
     _suggest(con, UNKNOWN_FITTING, "fitting_id", "SELECT DISTINCT boat_id, fitting_id AS id FROM fittings")
+
+
+def _any(con: duckdb.DuckDBPyConnection, rank: int) -> bool:
+    return bool(con.execute("SELECT 1 FROM faults WHERE rank = $rank LIMIT 1", {"rank": rank}).fetchall())
 
 
 def _say_lost(con: duckdb.DuckDBPyConnection, rank: int, belongs: str, table: str) -> None:

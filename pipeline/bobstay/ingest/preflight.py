@@ -161,7 +161,8 @@ class _Look:
 def _is_open(starts: Places, opened: Places, places: Places) -> npt.NDArray[np.bool_]:
     """Say of each place whether it lies inside a quoted cell."""
     before: Places = np.append(0, opened)[np.searchsorted(starts, places)]
-    return before % 2 == 1
+    is_open: npt.NDArray[np.bool_] = before % 2 == 1
+    return is_open
 
 
 def whole_file_sha256(path: Path) -> str:

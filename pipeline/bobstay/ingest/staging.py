@@ -126,44 +126,46 @@ def typed_columns(header: Header, rules: Rules) -> str:
 
 
 def _typed(cell: str, column: InputColumn, rules: Rules) -> Iterator[str]:
+    """Yield the columns of `staged` for one cell; only cells that are not in their usual form are cleaned."""
     clean = _CLEAN.format(cell)
     name, odd = named(column.name), named(f"{column.name}__odd")
     if column.kind in TEXT_KINDS:
         yield f"{clean} AS {name}"
         return
-    value = _usual(clean, column, rules)
+    value = _usual(cell, column, rules)
     if column.kind == "date":
-        bound = named(f"{column.name}_earliest")
-        yield f"{value} AS {bound}, {clean} AS {name}, {bound} AS {named(f'{column.name}_latest')}"
-        yield f"CASE WHEN {bound} IS NULL THEN {clean} END AS {odd}"
+        earliest, latest = (named(f"{column.name}_{end}") for end in ("earliest", "latest"))
+        yield f"{value} AS {earliest}, {earliest} AS {latest}"
+        yield f"CASE WHEN {earliest} IS NULL THEN {clean} ELSE {cell} END AS {name}"
+        yield f"CASE WHEN {earliest} IS NULL THEN {clean} END AS {odd}"
     else:
         yield f"{value} AS {name}, CASE WHEN {name} IS NULL THEN {clean} END AS {odd}"
 
 
-def _usual(clean: str, column: InputColumn, rules: Rules) -> str:
+def _usual(cell: str, column: InputColumn, rules: Rules) -> str:
     """Return SQL for the cell in its usual form, NULL where it is in another."""
     match column.kind:
         case "choice" | "choices":
-            return f"CASE WHEN {clean} IN ({', '.join(map(quoted, column.choices))}) THEN {clean} END"
+            return f"CASE WHEN {cell} IN ({', '.join(map(quoted, column.choices))}) THEN {cell} END"
         case "yes_no":
-            return f"CASE {clean} WHEN 'yes' THEN true WHEN 'no' THEN false END"
+            return f"CASE {cell} WHEN 'yes' THEN true WHEN 'no' THEN false END"
         case "date":
-            return _iso_day(clean, column, rules)
+            return _iso_day(cell, column, rules)
         case _:
-            return _number(clean, column)
+            return _number(cell, column)
 
 
-def _iso_day(clean: str, column: InputColumn, rules: Rules) -> str:
-    day = f"TRY_CAST({clean} AS DATE)"
+def _iso_day(cell: str, column: InputColumn, rules: Rules) -> str:
+    day = f"TRY_CAST({cell} AS DATE)"
     past = f" AND {day} <= DATE '{rules.limit.isoformat()}'" if column.past_only else ""
-    is_iso = f"regexp_full_match({clean}, '[0-9]{{4}}-[0-9]{{2}}-[0-9]{{2}}') AND {clean} >= '0001'"
+    is_iso = f"regexp_full_match({cell}, '[0-9]{{4}}-[0-9]{{2}}-[0-9]{{2}}') AND {cell} >= '0001'"
     return f"CASE WHEN {is_iso}{past} THEN {day} END"
 
 
-def _number(clean: str, column: InputColumn) -> str:
+def _number(cell: str, column: InputColumn) -> str:
     # a cast alone would take 1_000 and inf for numbers, and round 5.7 to a whole one
-    number = f"TRY_CAST({clean} AS DOUBLE)"
-    tests = [f"regexp_full_match({clean}, '[+-]?[0-9]+([.][0-9]+)?')", f"isfinite({number})"]
+    number = f"TRY_CAST({cell} AS DOUBLE)"
+    tests = [f"regexp_full_match({cell}, '[+-]?[0-9]+([.][0-9]+)?')", f"isfinite({number})"]
     tests += [f"{number} >= {column.low!r}"] if column.low is not None else []
     tests += [f"{number} <= {column.high!r}"] if column.high is not None else []
     if column.kind == "integer":
