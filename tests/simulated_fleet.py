@@ -15,6 +15,8 @@ METHOD_SHARE = np.array([0.35, 0.25, 0.3, 0.1])
 METHODS = ("visual", "magnified", "penetrant", "eddy_current")
 YEARS = 14  # length of the records
 SHAPES = (6, 4)  # types, materials
+EFFECTS = np.array([-0.25, -0.2])  # of the two covariates on ln scale
+Looks = tuple[NDArray[np.intp], NDArray[np.float64], NDArray[np.intp]]  # life, age, code
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +57,59 @@ def truth_of(rng: np.random.Generator, boats: int, *, classes: int, boat_sd: flo
     }
 
 
+class Parts:
+    """The parts in place, one a place, and the lives they have had; steps of a year, all places at once."""
+
+    def __init__(self, rng: np.random.Generator, drawn: dict[str, NDArray[np.float64]], boat: NDArray[np.intp]) -> None:
+        self.rng, self.boat = rng, boat
+        self.kind = rng.integers(0, len(drawn["log_scale"]), len(boat))
+        shift = drawn["covariates"] @ EFFECTS + drawn["boat_effect"]
+        self.log_scale = drawn["log_scale"][self.kind] + shift[boat]
+        self.shape = np.exp(drawn["log_shape"])[self.kind]
+        self.joined = drawn["joined"][boat]
+        self.installed = drawn["built"][boat].copy()
+        self.begins = self.onset(np.arange(len(boat)))
+        self.clear_before_joining()
+        self.life = np.arange(len(boat))
+        self.count = len(boat)
+        self.ended = np.full(len(boat), float(YEARS))  # by life
+        self.past: list[tuple[NDArray[np.intp], NDArray[np.float64], NDArray[np.float64]]] = []
+        self.keep(np.arange(len(boat)))
+
+    def onset(self, places: NDArray[np.intp]) -> NDArray[np.float64]:
+        return np.exp(self.log_scale[places]) * self.rng.weibull(self.shape[places])
+
+    def clear_before_joining(self) -> None:
+        """Half of the parts cracked before their boat joined had been taken out by then."""
+        cracked_on = self.installed + self.begins
+        out = np.flatnonzero((cracked_on < self.joined) & (self.rng.random(len(self.boat)) < 0.5))
+        self.installed[out] = (cracked_on + self.rng.random(len(self.boat)) * (self.joined - cracked_on))[out]
+        self.begins[out] = self.onset(out)
+
+    def keep(self, places: NDArray[np.intp]) -> None:
+        self.past.append((places, self.installed[places].copy(), self.begins[places].copy()))
+
+    def look(self, when: NDArray[np.float64], there: NDArray[np.bool_], followed_up: float) -> Looks:
+        """Look at the parts that are there, renew what is confirmed; return life, age and code of each look."""
+        i = np.flatnonzero(there & (when > self.joined) & (when > self.installed))
+        age, life = (when - self.installed)[i], self.life[i]
+        cracked = age > self.begins[i]
+        row = self.rng.choice(4, size=i.size, p=METHOD_SHARE)
+        shows = self.rng.random(i.size) < np.where(cracked, FOUND[row], FALSE_CALL[row])
+        follow = shows & (self.rng.random(i.size) < followed_up)
+        result = np.where(~shows, 0, np.where(~follow, 1, np.where(cracked, 2, 3)))
+        self.renew(i[follow & cracked], when)
+        return life, age, look_code(row, result)
+
+    def renew(self, out: NDArray[np.intp], when: NDArray[np.float64]) -> None:
+        self.ended[self.life[out]] = when[out]
+        self.ended = np.concatenate([self.ended, np.full(out.size, float(YEARS))])
+        self.life[out] = self.count + np.arange(out.size)
+        self.count += out.size
+        self.installed[out], self.begins[out] = when[out], self.onset(out)
+        self.keep(out)
+
+
 def simulate(
     seed: int,
     boats: int,
@@ -66,84 +121,55 @@ def simulate(
     looked: float = 0.5,
     followed_up: float = 0.5,
 ) -> tuple[Fleet, Truth]:
-    """Return a fleet as arrays and the truth behind it; steps of a year, all fittings at once."""
+    """Return a fleet as arrays and the truth behind it."""
     rng = np.random.default_rng(seed)
-    t = truth_of(rng, boats, classes=classes, boat_sd=boat_sd)
-    effects = np.array([-0.25, -0.2])
+    drawn = truth_of(rng, boats, classes=classes, boat_sd=boat_sd)
     boat = np.repeat(np.arange(boats), places)
-    kind = rng.integers(0, classes, boats * places)
-    shift = t["covariates"] @ effects + t["boat_effect"]
-    log_scale, shape = t["log_scale"][kind] + shift[boat], np.exp(t["log_shape"])[kind]
-
-    def onset(which: NDArray[np.intp]) -> NDArray[np.float64]:
-        return np.exp(log_scale[which]) * rng.weibull(shape[which])
-
-    everyone = np.arange(len(boat))
-    installed, begins = t["built"][boat].copy(), onset(everyone)
-    joined = t["joined"][boat]
-    # half of the parts cracked before their boat joined had been taken out by then
-    early = np.flatnonzero((installed + begins < joined) & (rng.random(len(boat)) < 0.5))
-    taken = installed[early] + begins[early] + rng.random(early.size) * (joined - installed - begins)[early]
-    installed[early], begins[early] = taken, onset(early)
-    life = everyone.copy()
-    lives = {"boat": [boat], "kind": [kind], "installed": [installed.copy()], "begins": [begins.copy()]}
-    ended = np.full(len(boat), float(YEARS))
-    all_ended = [ended]
-    count = len(boat)
-    looks: list[tuple[NDArray[np.intp], NDArray[np.float64], NDArray[np.intp]]] = []
+    parts = Parts(rng, drawn, boat)
+    looks = []
     for year in range(YEARS):
         when = year + rng.random(boats)[boat]
-        there = (rng.random(boats) < visit)[boat] & (when > joined) & (rng.random(len(boat)) < looked)
-        i = np.flatnonzero(there & (when > installed))
-        age = (when - installed)[i]
-        cracked = age > begins[i]
-        row = rng.choice(4, size=i.size, p=METHOD_SHARE)
-        shows = rng.random(i.size) < np.where(cracked, FOUND[row], FALSE_CALL[row])
-        follow = shows & (rng.random(i.size) < followed_up)
-        result = np.where(~shows, 0, np.where(~follow, 1, np.where(cracked, 2, 3)))
-        looks.append((life[i], age, look_code(row, result)))
-        out = i[follow & cracked]
-        np.concatenate(all_ended)  # ends are kept by life number
-        flat = np.concatenate(all_ended)
-        flat[life[out]] = when[out]
-        life[out] = count + np.arange(out.size)
-        count += out.size
-        installed[out], begins[out] = when[out], onset(out)
-        all_ended = [flat, np.full(out.size, float(YEARS))]
-        for name, values in (("boat", boat), ("kind", kind), ("installed", installed), ("begins", begins)):
-            lives[name].append(values[out].copy())
-    of = {name: np.concatenate(values) for name, values in lives.items()}
-    ends = np.concatenate(all_ended)
-    x = t["covariates"][of["boat"]]
+        there = (rng.random(boats) < visit)[boat] & (rng.random(len(boat)) < looked)
+        looks.append(parts.look(when, there, followed_up))
+    return told(parts, drawn, looks, boat_sd)
+
+
+def told(
+    parts: Parts, drawn: dict[str, NDArray[np.float64]], looks: list[Looks], boat_sd: float
+) -> tuple[Fleet, Truth]:
+    """Put lives, looks and truth in arrays by life."""
+    place, installed, begins = (np.concatenate(part) for part in zip(*parts.past, strict=True))
+    boat, kind = parts.boat[place], parts.kind[place]
+    x = drawn["covariates"][boat]
     look_life, look_age, code = (np.concatenate(part) for part in zip(*looks, strict=True))
     fleet = Fleet(
-        class_index=of["kind"],
-        boat_index=of["boat"],
+        class_index=kind,
+        boat_index=boat,
         covariates=x - x.mean(0),
-        copy_life=np.arange(count),
-        copy_log_weight=np.zeros(count),
-        copy_shift=np.zeros(count),
-        copy_entry=np.maximum(t["joined"][of["boat"]] - of["installed"], 0.0),
-        copy_hidden=np.zeros(count, dtype=bool),
+        copy_life=np.arange(parts.count),
+        copy_log_weight=np.zeros(parts.count),
+        copy_shift=np.zeros(parts.count),
+        copy_entry=np.maximum(drawn["joined"][boat] - installed, 0.0),
+        copy_hidden=np.zeros(parts.count, dtype=bool),
         look_life=look_life,
         look_age=look_age,
         look_code=code,
-        class_count=classes,
-        boat_count=boats,
+        class_count=len(drawn["log_scale"]),
+        boat_count=len(drawn["joined"]),
     )
     truth = Truth(
-        type_index=t["type_index"],
-        material_index=t["material_index"],
-        log_scale=t["log_scale"] + x.mean(0) @ effects,
-        log_shape=t["log_shape"],
-        effects=effects,
+        type_index=drawn["type_index"],
+        material_index=drawn["material_index"],
+        log_scale=drawn["log_scale"] + x.mean(0) @ EFFECTS,
+        log_shape=drawn["log_shape"],
+        effects=EFFECTS,
         boat_sd=boat_sd,
-        boat_effect=t["boat_effect"],
-        onset_years=of["begins"],
-        last_years=ends - of["installed"],
-        is_in_service=ends == YEARS,
-        installed=of["installed"],
-        joined=t["joined"],
-        covariates=t["covariates"],
+        boat_effect=drawn["boat_effect"],
+        onset_years=begins,
+        last_years=parts.ended - installed,
+        is_in_service=parts.ended == YEARS,
+        installed=installed,
+        joined=drawn["joined"],
+        covariates=drawn["covariates"],
     )
     return fleet, truth

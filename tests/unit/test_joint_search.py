@@ -82,7 +82,7 @@ def tiny_fleet(boats: int, places: int, classes: int, **more: float) -> tuple[Fl
     return fleet, crossed_design(truth.type_index, truth.material_index, 2)
 
 
-@pytest.mark.parametrize(("boats", "places", "classes"), [(1, 45, 24), (60, 6, 1), (1, 30, 1), (2, 3, 2)])
+@pytest.mark.parametrize(("boats", "places", "classes"), [(1, 45, 24), (60, 6, 1), (80, 4, 3), (1, 30, 1), (2, 3, 2)])
 def test_little_fleets_stay_finite(boats: int, places: int, classes: int) -> None:
     """One boat, one class, a handful of lives: converged, finite, no warning (pytest turns warnings into errors)."""
     fleet, design = tiny_fleet(boats, places, classes)

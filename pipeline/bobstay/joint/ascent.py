@@ -20,6 +20,7 @@ EM_STEPS = 6
 LARGEST_STEP = 0.8
 NEAR = 20.0  # decrement below which spreads and rates may move by curvature
 DONE = 1e-3
+LATE_STEPS, SPREAD_PACE = 14, 0.4  # from here on spreads move less, lest they go to and fro between two places
 MOST_STEPS = 60
 
 
@@ -65,7 +66,7 @@ def search(model: Model, point: Point, *, em_steps: int, hold: bool) -> Settled:
             state = replace(state, columns=model.rate_columns(state.point, state.seen))
         may_move = state.decrement < NEAR and not state.was_mended and count % 2 == 0
         if not hold and len(active) and may_move and state.spread_change > DONE * 5:
-            state = _respread(model, state, active)
+            state = _respread(model, state, active, SPREAD_PACE if count >= LATE_STEPS else 1.0)
         state = _advance(model, state, em_count=count if model.rates.estimated else None)
         if is_done(model, state):
             break
@@ -78,9 +79,10 @@ def is_done(model: Model, state: Settled) -> bool:
     return state.decrement < DONE and rates_rest and state.spread_change < 0.05
 
 
-def _respread(model: Model, state: Settled, active: Ints) -> Settled:
+def _respread(model: Model, state: Settled, active: Ints, pace: float) -> Settled:
     """Move the spreads to where the evidence is highest, and see the penalised value there."""
-    log_sd = improved_spreads(model, state.point, with_columns(state.seen, state.columns), active)
+    best = improved_spreads(model, state.point, with_columns(state.seen, state.columns), active)
+    log_sd = state.point.log_sd + pace * (best - state.point.log_sd)
     change = float(np.abs(log_sd - state.point.log_sd).max())
     point = replace(state.point, log_sd=log_sd)
     value = state.seen.value + model.log_prior(point) - model.log_prior(state.point)

@@ -123,16 +123,18 @@ class Model:
             value=value,
         )
 
-    def rate_columns(self, point: Point, seen: Seen) -> RateColumns:
-        """Return the Hessian columns of the rates by one-sided differences of the gradient (2R passes)."""
-        columns = [self._rate_column(point, seen, place) for place in range(len(point.psi))]
+    def rate_columns(self, point: Point, seen: Seen, spread: Floats | None = None) -> RateColumns:
+        """Return the Hessian columns of the rates by one-sided differences of the gradient (2R passes, or 4R)."""
+        columns = [self._rate_column(point, seen, place, spread) for place in range(len(point.psi))]
         inner, cross, corner = (np.stack(part, axis=1) for part in zip(*columns, strict=True))
         return RateColumns(inner, cross, 0.5 * (corner + corner.T))
 
-    def _rate_column(self, point: Point, seen: Seen, place: int) -> tuple[Floats, Floats, Floats]:
+    def _rate_column(
+        self, point: Point, seen: Seen, place: int, spread: Floats | None
+    ) -> tuple[Floats, Floats, Floats]:
         psi = point.psi.copy()
         psi[place] += RATE_DIFFERENCE
-        there = self.see(replace(point, psi=psi))
+        there = self.see(replace(point, psi=psi), spread=spread)
         return (
             (seen.blocks.gradient - there.blocks.gradient) / RATE_DIFFERENCE,
             (seen.blocks.boat_gradient - there.blocks.boat_gradient) / RATE_DIFFERENCE,

@@ -13,7 +13,7 @@ import numpy as np
 from bobstay.joint.ascent import DONE, EM_STEPS, Settled, evenly, first_point, is_done, moved, search, with_columns
 from bobstay.joint.design import Design
 from bobstay.joint.evidence import estimated_spreads, improved_spreads, padded
-from bobstay.joint.fleet import Fleet, Floats, Ints
+from bobstay.joint.fleet import Fleet, Floats
 from bobstay.joint.model import Model, Point, RateColumns, Seen
 from bobstay.joint.rates import RatePrior
 from bobstay.joint.solve import Blocks, Step, System, covariance, reduce, step
@@ -21,9 +21,11 @@ from bobstay.joint.solve import Blocks, Step, System, covariance, reduce, step
 START_BOATS = 400  # a big fleet starts from the estimate of so many of its boats
 BIG_LOOKS = 150_000
 LARGEST_POLISH = 0.3
-MOST_POLISH = 30
-SPREAD_STEPS = 2  # spreads move in the first steps of the polish only
-SLOW = 0.5  # a step that does not at least halve the decrement makes the next ones shorter
+MOST_POLISH = 40
+SPREAD_STEPS, MOST_SPREAD_STEPS = 2, 16  # spreads move in the first steps, and on until they rest
+SPREAD_PACE, SPREAD_DONE = 0.4, 0.05
+FRESH_COLUMNS = (6, 14)  # steps before which a polish that has not settled yet looks at the rates anew
+SHORTER = 0.7
 LEAST_PACE = 0.1
 
 
@@ -53,6 +55,8 @@ class _Polish:
     pace: float = 1.0
     decrement: float = np.inf
     passes: int = 0
+    last: Floats | None = None  # the move before, as it was proposed
+    spread_change: float = np.inf
 
 
 def estimate(
@@ -81,29 +85,56 @@ def _polished(model: Model, state: Settled) -> Estimated:
         return _summed_up(model, polish, columns, has_converged=is_done(model, state), passes=state.passes)
     active = estimated_spreads(model)
     for count in range(MOST_POLISH):
-        polish = _again(model, polish, columns, active if count < SPREAD_STEPS else active[:0])
-        if polish.decrement < DONE:
+        if columns is not None and count in FRESH_COLUMNS:
+            columns = _fresh_columns(model, polish)
+        rests = not len(active) or (count >= SPREAD_STEPS and polish.spread_change < SPREAD_DONE)
+        pace = 0.0 if rests or count >= MOST_SPREAD_STEPS else 1.0 if count < SPREAD_STEPS else SPREAD_PACE
+        polish = _again(model, polish, columns, pace)
+        if polish.decrement < DONE and rests:
             break
-    settled = is_done(model, state) and polish.decrement < DONE
+    settled = polish.decrement < DONE and (not len(active) or polish.spread_change < SPREAD_DONE)
     return _summed_up(model, polish, columns, has_converged=settled, passes=state.passes + polish.passes)
 
 
-def _again(model: Model, polish: _Polish, columns: RateColumns | None, active: Ints) -> _Polish:
-    """Take one step of the polish, or none where it has come to rest."""
-    point = polish.point
+def _fresh_columns(model: Model, polish: _Polish) -> RateColumns:
+    """Return the rates' columns anew: where boats have few looks those of the search lead the polish too far."""
+    spread = 1.0 / np.sqrt(polish.system.boat)
+    return model.rate_columns(polish.point, model.see(polish.point, spread=spread), spread)
+
+
+def _again(model: Model, polish: _Polish, columns: RateColumns | None, spread_pace: float) -> _Polish:
+    """Take one step of the polish (none where it has come to rest), spreads first unless their pace is 0."""
+    point, change = polish.point, polish.spread_change
     seen = model.see(point, spread=1.0 / np.sqrt(polish.system.boat))
-    log_sd = improved_spreads(model, point, with_columns(seen, columns), active)
-    point = replace(point, log_sd=log_sd)
+    if spread_pace:
+        best = improved_spreads(model, point, with_columns(seen, columns), estimated_spreads(model))
+        change = float(np.abs(best - point.log_sd).max())
+        point = replace(point, log_sd=point.log_sd + spread_pace * (best - point.log_sd))
     system = _system(model, point, seen, columns)
     move = step(system)
     decrement = abs(move.decrement)
-    slower = decrement > SLOW * polish.decrement and not len(active)
-    pace = max(polish.pace * SLOW, LEAST_PACE) if slower else polish.pace
+    pace = _pace(polish, move)
     if decrement >= DONE:
         point = _step_to(model, point, move, pace)
     return replace(
-        polish, point=point, seen=seen, system=system, pace=pace, decrement=decrement, passes=polish.passes + 2
+        polish,
+        point=point,
+        seen=seen,
+        system=system,
+        pace=pace,
+        decrement=decrement,
+        passes=polish.passes + 2,
+        last=move.coefficients,
+        spread_change=change,
     )
+
+
+def _pace(polish: _Polish, move: Step) -> float:
+    """Return how much of a step to take: less after one that went too far and is to be taken back."""
+    if polish.last is None:
+        return 1.0
+    went_too_far = float(polish.last @ (polish.system.matrix @ move.coefficients)) < 0.0
+    return max(polish.pace * SHORTER, LEAST_PACE) if went_too_far else polish.pace
 
 
 def _summed_up(
