@@ -546,14 +546,19 @@ def _book(path, **sheets):
 
 
 def test_each_sheet_of_a_workbook_is_a_table(tmp_path):
-    path = _book(tmp_path / "fleet.xlsx", hulls=BOATS, parts=FITTINGS, looks=LOOKS, notes="remember\nto paint")
+    events = "boat_id,happened_on,kind"  # a form not yet filled in
+    sheets = {"hulls": BOATS, "parts": FITTINGS, "looks": LOOKS, "notes": "remember\nto paint", "events": events}
+    path = _book(tmp_path / "fleet.xlsx", **sheets)
     taken = take(tmp_path, [path])
     assert [(f["file"], f["part"], f["table"], f["encoding"]) for f in taken.tables["files"]] == [
         ("fleet.xlsx", "hulls", "boats", "xlsx"),
         ("fleet.xlsx", "parts", "fittings", "xlsx"),
         ("fleet.xlsx", "looks", "inspections", "xlsx"),
     ]
-    assert taken.said == ["fleet.xlsx: sheet notes is not used: no column has a name that is known"]
+    assert taken.said == [
+        "fleet.xlsx: sheet notes is not used: no column has a name that is known",
+        "fleet.xlsx: sheet events is not used: there is nothing in it",
+    ]
     assert len(taken.tables["inspections"]) == 3
 
 
@@ -585,6 +590,27 @@ def test_cells_of_a_sheet_are_read_as_a_person_wrote_them(tmp_path):
         ("boats.xlsx [Sheet]", 8, None, "wrong number of cells"),
     ]
     assert "the header is row 3" in taken.said[0]
+
+
+def test_errors_and_formulas_without_a_value_are_not_taken_for_empty_cells(tmp_path):
+    """Source: openpyxl writes formulas without a value; error cells as ECMA-376 has them (t="e")."""
+    book = openpyxl.Workbook()
+    sheet = book.active
+    sheet.append([*LOOKS.splitlines()[0].split(","), "disposition", "note"])
+    sheet.append(["L1", "B1", "CP1", "2012-02-01", "visual", "relevant", None, "=A1"])
+    sheet.append(["L2", "B1", "#N/A", "2012-02-01", "visual", "relevant"])
+    sheet.append(["L3", "B1", "CP1", "=TODAY()", "visual", "relevant"])
+    sheet.append(["L4", "B1", "CP1", "2012-02-02", "visual", "relevant", None, None, "=1+1"])
+    sheet["C3"].data_type = "e"
+    book.save(tmp_path / "looks.xlsx")
+    taken = take(tmp_path, [*fleet(tmp_path)[:2], tmp_path / "looks.xlsx"])
+    assert [(r["line"], r["column"], r["value"]) for r in taken.tables["set_aside"]] == [
+        (3, "fitting_id", "#N/A"),
+        (4, "inspected_on", "(formula without a value)"),
+    ]
+    first, last = taken.tables["inspections"]
+    assert (first["cells_unread"], first["disposition"]) == ("disposition", None)
+    assert (last["line"], last["note"]) == (5, "(formula without a value)")
 
 
 def test_a_workbook_that_would_fill_the_memory_is_refused(tmp_path, monkeypatch):

@@ -54,7 +54,8 @@ def _word(column: InputColumn, text: str) -> Reading:
     word = plain_word(text)
     if word in column.choices:
         return Reading(value=word)
-    near = difflib.get_close_matches(word, column.choices, n=1)
+    is_wordlike = word.replace("_", "").isalpha()  # no known word has a digit, and a comparison takes its time
+    near = difflib.get_close_matches(word, column.choices, n=1) if is_wordlike else []
     guess = f"did you mean {near[0]}? " if near else ""
     return Reading(reason=f"unknown word in {column.name}", hint=f"{guess}known words: {', '.join(column.choices)}")
 

@@ -7,9 +7,11 @@ from dataclasses import replace
 from datetime import date, datetime
 from functools import partial
 from typing import TYPE_CHECKING, Any
+from xml.etree import ElementTree
 
 from bobstay.errors import UnusableDataError
 from bobstay.ingest import headers
+from bobstay.ingest.formulas import silent_cells
 from bobstay.ingest.lines import chosen
 from bobstay.ingest.preflight import whole_file_sha256
 from bobstay.ingest.record import Header, Part, Record, Rules
@@ -24,14 +26,14 @@ UNPACKED_LIMIT = 1 << 30  # bytes a workbook may declare unpacked: a million row
 
 
 def opened_workbook(path: Path, *, shown: str, rules: Rules) -> list[Part]:
-    """Return the sheets that hold a known table; sheets that hold none are named in the notes of the first.
+    """Return the sheets that hold rows of a known table; the others are named in the notes of the first.
 
     Raises UnusableDataError where it is no workbook, is too large unpacked, or no sheet holds a known table.
     """
-    _refuse_bomb(path, shown)
+    refuse_bomb(path, shown)
     sha256 = whole_file_sha256(path)
     parts, faults = [], []
-    for sheet, rows in _sheets(path, shown):
+    for sheet, rows in sheets_of(path, shown):
         try:
             parts.append(_part(path, rows, file=shown, sheet=sheet, sha256=sha256, rules=rules))
         except UnusableDataError as fault:
@@ -52,7 +54,8 @@ def _with_notes(part: Part, notes: tuple[str, ...]) -> Part:
     return replace(part, notes=part.notes + notes)
 
 
-def _refuse_bomb(path: Path, shown: str) -> None:
+def refuse_bomb(path: Path, shown: str) -> None:
+    """Raise UnusableDataError where the file is no workbook, or declares more unpacked than may be read."""
     try:
         with zipfile.ZipFile(path) as archive:
             size = sum(entry.file_size for entry in archive.infolist())
@@ -68,23 +71,40 @@ def _refuse_bomb(path: Path, shown: str) -> None:
         )
 
 
-def _sheets(path: Path, shown: str) -> Iterator[tuple[str, list[list[Any]]]]:
+def sheets_of(path: Path, shown: str) -> Iterator[tuple[str, list[list[Any]]]]:
+    """Yield each sheet's name and all its rows; raises UnusableDataError."""
     from python_calamine import CalamineError, CalamineWorkbook
 
     try:
         book = CalamineWorkbook.from_path(str(path))
+        silent = silent_cells(path)
         for name in book.sheet_names:
-            yield name, book.get_sheet_by_name(name).to_python(skip_empty_area=False)
-    except (CalamineError, ValueError) as fault:
+            rows = book.get_sheet_by_name(name).to_python(skip_empty_area=False)
+            yield name, _spoken(rows, silent.get(name, {}))
+    except (CalamineError, ValueError, KeyError, ElementTree.ParseError) as fault:
         raise UnusableDataError(
             f"the workbook cannot be read: {fault}", where=shown, remedy="save it again as XLSX, or as CSV"
         ) from fault
+
+
+def _spoken(rows: list[list[Any]], silent: dict[tuple[int, int], str]) -> list[list[Any]]:
+    """Return the rows with the texts of the `silent` cells put in."""
+    if not silent:
+        return rows
+    height = max(len(rows), *(row + 1 for row, _ in silent))
+    width = max([*map(len, rows), *(column + 1 for _, column in silent)])
+    spoken = [[*cells, *[""] * (width - len(cells))] for cells in [*rows, *[[]] * (height - len(rows))]]
+    for (row, column), text in silent.items():
+        spoken[row][column] = text
+    return spoken
 
 
 def _part(path: Path, rows: list[list[Any]], *, file: str, sheet: str, sha256: str, rules: Rules) -> Part:
     shown = f"{file} [{sheet}]"
     head = [(n, tuple(as_text(c) or "" for c in row)) for n, row in enumerate(rows[: headers.SEARCHED_LINES], start=1)]
     header = headers.recognised([_trimmed(r) for r in head if any(r[1])], shown=shown, table=rules.table)
+    if not any(any(cell not in (None, "") for cell in row) for row in rows[header.line :]):
+        raise headers.nothing_in(shown)
     notes = (f"{shown}: the header is row {header.line}; the rows above it are not used",) if header.line > 1 else ()
     read = partial(_records, rows, header)
     return Part(path, file, sheet, sha256, "xlsx", header, read, notes=notes)
@@ -98,13 +118,13 @@ def _trimmed(row: headers.Row) -> headers.Row:
 
 
 def _records(rows: list[list[Any]], header: Header, wanted: np.ndarray | None = None) -> Iterator[Record]:
-    every = _all_records(rows, header)
+    every = rows_after(rows, width=len(header.names), after=header.line)
     return every if wanted is None else chosen(every, wanted)
 
 
-def _all_records(rows: list[list[Any]], header: Header) -> Iterator[Record]:
-    width = len(header.names)
-    for number, row in enumerate(rows[header.line :], start=header.line + 1):
+def rows_after(rows: list[list[Any]], *, width: int, after: int) -> Iterator[Record]:
+    """Yield the rows after row `after`, each with `width` cells or a fault; rows with nothing in them are no rows."""
+    for number, row in enumerate(rows[after:], start=after + 1):
         cells = tuple(as_text(cell) for cell in row)
         kept = cells[:width] + (None,) * (width - len(cells))
         if any(cells[width:]):
