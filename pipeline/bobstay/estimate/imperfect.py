@@ -98,7 +98,7 @@ def _work_out(seen: Observed, settings: Settings) -> Outcome:
         patterns=_patterns(seen),
         serving=serving,
         now=chance_by(made, asked, age, sight=sight),
-        then=chances(made, asked, age + settings.horizon_years, sight=sight),
+        then=chances(made, asked, age + settings.horizon_years, sight=sight, interval=settings.estimate.interval),
         rate_prior=rates,
     )
 

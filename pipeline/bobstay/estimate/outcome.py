@@ -54,7 +54,7 @@ def tabulated(outcome: Outcome, *, settings: Settings) -> Estimates:
         classes=_with_oldest(classes, seen, settings),
         detection=_detection(outcome, settings),
         nonparametric=nonparametric_table(seen.lives, cover=settings.estimate.interval),
-        chances=_chances(outcome, counts, has_numbers, settings.estimate.interval),
+        chances=_chances(outcome, counts, has_numbers),
         class_draws=_draw_rows(outcome, has_numbers),
     )
 
@@ -167,16 +167,14 @@ def _with_priors(counts: pd.DataFrame, prior: RatePrior) -> pd.DataFrame:
     return counts.assign(found_prior=prior.found, false_call_prior=prior.false_call, prior_weight=prior.weight)
 
 
-def _chances(outcome: Outcome, counts: pd.DataFrame, has_numbers: Bools, interval: float) -> pd.DataFrame:
-    """Return the chance of each life in service, its interval on the logit scale."""
+def _chances(outcome: Outcome, counts: pd.DataFrame, has_numbers: Bools) -> pd.DataFrame:
+    """Return the chance of each life in service, with its interval."""
     k = outcome.seen.class_index[outcome.serving]
     has, then = has_numbers[k], outcome.then
-    logit = np.log(then.chance) - np.log1p(-then.chance)
-    reach = ndtri((1 + interval) / 2) * then.logit_sd
     known = {
         "chance": then.chance,
-        "chance_lower": expit(logit - reach),
-        "chance_upper": expit(logit + reach),
+        "chance_lower": then.lower,
+        "chance_upper": then.upper,
         "chance_now": np.minimum(outcome.now, then.chance),
         "logit_sd": then.logit_sd,
     }

@@ -1,4 +1,9 @@
-"""The chance of a crack in each life by an age, given its whole history, with its standard deviation on the logit."""
+"""The chance of a crack in each life by an age, given its whole history, with the interval of that chance.
+
+Parameters act nearly in a straight line on c = ln(-ln(1 - chance)), the log of the hazard gone through since the looks;
+on the logit they do not, for chances near 1. Each end of an interval is the chance worked out anew where ln scale and
+ln shape have moved, in the direction in which they are likeliest to, until c is so many standard deviations off.
+"""
 
 from __future__ import annotations
 
@@ -6,77 +11,118 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.special import ndtri
 
+from bobstay.joint.draws import full_covariance
 from bobstay.joint.fleet import Fleet, Floats
 from bobstay.joint.layout import LEAST_AGE
 from bobstay.joint.model import Model
 from bobstay.joint.passes import HIGHEST_Y, LOWEST_Y, Weights, at_entry, joined, log_likelihoods, weigh
 from bobstay.joint.polish import Estimated
-from bobstay.joint.rates import code_tables, logit
+from bobstay.joint.rates import code_tables, expit
 
 SHIFT = 0.02  # differences in ln scale, ln shape and logit rates
 LIVES_AT_ONCE = 50_000  # lives whose gradients are held together
 LEAST_CHANCE = 1e-12
+FARTHEST_LOGIT = 27.6  # of a chance of 1 - LEAST_CHANCE
 
 
 @dataclass(frozen=True, slots=True)
 class Chances:
-    """By life: the chance of a crack by the age asked for, and the standard deviation of its logit."""
+    """By life: the chance of a crack by the age asked for, the ends of its interval, and a spread on the logit.
+
+    `logit_sd` is half the width of the interval on the logit scale over the normal quantile of its cover.
+    """
 
     chance: Floats
+    lower: Floats
+    upper: Floats
     logit_sd: Floats
 
 
 @dataclass(frozen=True, slots=True)
 class _Slopes:
-    """Slopes of logit chance by life: in ln scale (n,), in ln shape (n,) and in the logit rates (n, 2R or 0)."""
+    """Slopes of c by life: in ln scale (n,), in ln shape (n,) and in the logit rates (n, 2R or 0)."""
 
     scale: Floats
     shape: Floats
     rates: Floats
 
 
-def chances(estimated: Estimated, fleet: Fleet, age_years: Floats, *, sight: Floats | None = None) -> Chances:
+@dataclass(frozen=True, slots=True)
+class _Moves:
+    """By life, for one standard deviation of c: what ln scale and ln shape move, and the rest, which the rates add."""
+
+    scale: Floats
+    shape: Floats
+    rates: Floats
+
+
+def chances(
+    estimated: Estimated, fleet: Fleet, age_years: Floats, *, sight: Floats | None = None, interval: float = 0.9
+) -> Chances:
     """Return 1 - w_n S(age) / L for each life of `fleet` by its age (n,), counted as its looks are.
 
     `fleet` has the classes, boats, covariates and detection rows of the estimate, but histories of its own; `sight` is
-    as in `rates.code_tables` and bears on its hidden copies. The standard deviation is by the delta method and
-    includes the boat effect's.
+    as in `rates.code_tables` and bears on its hidden copies. Intervals of nominal cover `interval` are first-order
+    (Hasofer and Lind 1974, from memory: the nearest point at which a limit is reached); they include the boat effect's
+    spread and that of the standard deviations.
     """
-    chance, a, b, psi = _asked(estimated, fleet, age_years, sight)
-    middle = chance(a, b, psi)
-    slopes = _slopes(chance, a, b, psi, with_rates=len(estimated.matrix) > estimated.model.design.size)
-    return Chances(middle, _logit_sd(estimated, fleet, slopes))
+    hazard, a, b, psi = _asked(estimated, fleet, age_years, sight)
+    middle = hazard(a, b, psi)
+    slopes = _slopes(hazard, a, b, psi, with_rates=len(estimated.matrix) > estimated.model.design.size)
+    moves = _moves(estimated, fleet, slopes)
+    reach = float(ndtri((1.0 + interval) / 2))
+    per_hazard = np.exp(middle) / _chance(middle)  # d logit(chance) / dc
+    ends = []
+    for side in (-reach, reach):
+        there = hazard(a + side * moves.scale, b + side * moves.shape, psi)
+        ends.append(_logit_of(there) + side * moves.rates * np.minimum(per_hazard, FARTHEST_LOGIT))
+    centre = _logit_of(middle)
+    lower, upper = np.minimum(ends[0], centre), np.maximum(ends[1], centre)
+    lower, upper = (np.clip(end, -FARTHEST_LOGIT, FARTHEST_LOGIT) for end in (lower, upper))
+    best = _chance(middle)
+    return Chances(best, np.minimum(expit(lower), best), np.maximum(expit(upper), best), (upper - lower) / (2 * reach))
 
 
 def chance_by(estimated: Estimated, fleet: Fleet, age_years: Floats, *, sight: Floats | None = None) -> Floats:
     """Return the chance as `chances` does, without its uncertainty."""
-    chance, a, b, psi = _asked(estimated, fleet, age_years, sight)
-    return chance(a, b, psi)
+    hazard, a, b, psi = _asked(estimated, fleet, age_years, sight)
+    return _chance(hazard(a, b, psi))
 
 
-_Chance = Callable[[Floats, Floats, Floats], Floats]
+def _chance(log_hazard: Floats) -> Floats:
+    return np.clip(-np.expm1(-np.exp(log_hazard)), LEAST_CHANCE, 1.0 - LEAST_CHANCE)
+
+
+def _logit_of(log_hazard: Floats) -> Floats:
+    """Return the logit of a chance from its c: ln(expm1(exp c)), without overflow."""
+    hazard = np.exp(log_hazard)
+    return np.asarray(hazard + np.log(-np.expm1(-hazard)))
+
+
+_LogHazard = Callable[[Floats, Floats, Floats], Floats]
 
 
 def _asked(
     estimated: Estimated, fleet: Fleet, age_years: Floats, sight: Floats | None
-) -> tuple[_Chance, Floats, Floats, Floats]:
-    """Return the chance as a function, and ln scale, ln shape and logit rates of the estimate."""
+) -> tuple[_LogHazard, Floats, Floats, Floats]:
+    """Return c as a function, and ln scale, ln shape and logit rates of the estimate."""
     model = estimated.model.with_fleet(fleet)
     age = np.maximum(age_years[fleet.copy_life] + fleet.copy_shift, LEAST_AGE)
-    return _chance_at(model, np.log(age), sight), *model.ab(estimated.point), estimated.point.psi
+    return log_hazard_at(model, np.log(age), sight), *model.ab(estimated.point), estimated.point.psi
 
 
-def _chance_at(model: Model, log_age: Floats, sight: Floats | None) -> _Chance:
-    """Return the chance as a function of ln scale, ln shape (by life) and logit rates."""
+def log_hazard_at(model: Model, log_age: Floats, sight: Floats | None) -> _LogHazard:
+    """Return c = ln(-ln(1 - chance)) as a function of ln scale, ln shape (by life) and logit rates."""
 
-    def chance(a: Floats, b: Floats, psi: Floats) -> Floats:
+    def log_hazard(a: Floats, b: Floats, psi: Floats) -> Floats:
         weights = weigh(model.layout, code_tables(psi, model.cleared, sight), model.cleared)
         whole = joined(model.layout, log_likelihoods(model.layout, weights, a, b))
         sound = joined(model.layout, _log_sound(model, weights, log_age, a, b))
-        return np.clip(-np.expm1(np.minimum(sound - whole, 0.0)), LEAST_CHANCE, 1.0 - LEAST_CHANCE)
+        return np.asarray(np.log(np.maximum(whole - sound, LEAST_CHANCE)))
 
-    return chance
+    return log_hazard
 
 
 def _log_sound(model: Model, weights: Weights, log_age: Floats, a: Floats, b: Floats) -> Floats:
@@ -88,38 +134,51 @@ def _log_sound(model: Model, weights: Weights, log_age: Floats, a: Floats, b: Fl
     return out
 
 
-def _slopes(chance: _Chance, a: Floats, b: Floats, psi: Floats, *, with_rates: bool) -> _Slopes:
-    """Return slopes of logit chance by central differences (4 passes, and 4R with rates)."""
+def _slopes(hazard: _LogHazard, a: Floats, b: Floats, psi: Floats, *, with_rates: bool) -> _Slopes:
+    """Return slopes of c by central differences (4 passes, and 4R with rates)."""
 
     def slope(up: Floats, down: Floats) -> Floats:
-        return (logit(up) - logit(down)) / (2 * SHIFT)
+        return (up - down) / (2 * SHIFT)
 
     by_rate = [
-        slope(chance(a, b, psi + side), chance(a, b, psi - side)) for side in SHIFT * np.eye(len(psi)) if with_rates
+        slope(hazard(a, b, psi + side), hazard(a, b, psi - side)) for side in SHIFT * np.eye(len(psi)) if with_rates
     ]
     return _Slopes(
-        slope(chance(a + SHIFT, b, psi), chance(a - SHIFT, b, psi)),
-        slope(chance(a, b + SHIFT, psi), chance(a, b - SHIFT, psi)),
-        np.stack(by_rate, axis=1) if by_rate else np.zeros((len(a), 0)),
+        scale=slope(hazard(a + SHIFT, b, psi), hazard(a - SHIFT, b, psi)),
+        shape=slope(hazard(a, b + SHIFT, psi), hazard(a, b - SHIFT, psi)),
+        rates=np.stack(by_rate, axis=1) if by_rate else np.zeros((len(a), 0)),
     )
 
 
-def _logit_sd(estimated: Estimated, fleet: Fleet, slopes: _Slopes) -> Floats:
-    """Return sqrt((v - g_a C_g / d_g)' S^-1 (v - g_a C_g / d_g) + g_a^2 / d_g) for each life."""
-    design, out = estimated.model.design, np.empty(fleet.life_count)
-    per_boat = estimated.cross / estimated.boat[:, None] if len(estimated.boat) else None
+def _moves(estimated: Estimated, fleet: Fleet, slopes: _Slopes) -> _Moves:
+    """Return Cov(ln scale, c) / sd c, Cov(ln shape, c) / sd c, and what of sd c remains, for each life.
+
+    ln scale moves with the coefficients as x - C_g / d_g, and by N(0, 1 / d_g) of its own boat.
+    """
+    out = np.zeros((3, fleet.life_count))
+    spread = full_covariance(estimated)
     for lo in range(0, fleet.life_count, LIVES_AT_ONCE):
         part = slice(lo, lo + LIVES_AT_ONCE)
-        k, boat, ga = fleet.class_index[part], fleet.boat_index[part], slopes.scale[part, None]
-        v = ga * design.scale_rows[k] + slopes.shape[part, None] * design.shape_rows[k]
-        v[:, design.covariates] += ga * fleet.covariates[part]
-        v = np.hstack([v, slopes.rates[part]])
-        own = np.zeros(len(k))
-        if per_boat is not None:
-            v -= ga * per_boat[boat]
-            own = slopes.scale[part] ** 2 / estimated.boat[boat]
-        out[part] = np.sqrt(np.einsum("np,np->n", v @ estimated.covariance, v) + own)
-    return out
+        scale, shape, own = _rows(estimated, fleet, part)
+        ga, gb = slopes.scale[part], slopes.shape[part]
+        v = ga[:, None] * scale + gb[:, None] * shape
+        v[:, v.shape[1] - slopes.rates.shape[1] :] += slopes.rates[part]
+        with_c = v @ spread
+        along = np.einsum("np,np->n", scale, with_c) + ga * own, np.einsum("np,np->n", shape, with_c)
+        sd = np.sqrt(np.maximum(np.einsum("np,np->n", v, with_c) + ga**2 * own, 1e-24))
+        out[:, part] = along[0] / sd, along[1] / sd, sd - (ga * along[0] + gb * along[1]) / sd
+    return _Moves(*out)
+
+
+def _rows(estimated: Estimated, fleet: Fleet, part: slice) -> tuple[Floats, Floats, Floats]:
+    """Return by life how ln scale and ln shape hang on coefficients and rates, and the variance of its boat's own."""
+    design, k, boat = estimated.model.design, fleet.class_index[part], fleet.boat_index[part]
+    blank = np.zeros((len(k), len(estimated.matrix) - design.size))
+    scale, shape = (np.hstack([rows[k], blank]) for rows in (design.scale_rows, design.shape_rows))
+    scale[:, design.covariates] += fleet.covariates[part]
+    if not len(estimated.boat):
+        return scale, shape, np.zeros(len(k))
+    return scale - (estimated.cross / estimated.boat[:, None])[boat], shape, 1.0 / estimated.boat[boat]
 
 
 def with_hidden_copies(fleet: Fleet, share: float) -> Fleet:

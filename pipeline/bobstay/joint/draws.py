@@ -65,6 +65,23 @@ def _draw_coefficients(estimated: Estimated, count: int, rng: np.random.Generato
     return np.vstack(coefficients), np.vstack(spreads)
 
 
+def full_covariance(estimated: Estimated) -> Floats:
+    """Return the covariance of coefficients and rates with the ln standard deviations drawn too, not held."""
+    active = estimated_spreads(estimated.model)
+    if not len(active):
+        return estimated.covariance
+    rng = np.random.default_rng(0)
+    tries = [
+        evidence(estimated.model, estimated.point, estimated.blocks, log_sd)
+        for log_sd in _spread_draws(estimated, active, SPREAD_DRAWS, rng)
+    ]
+    found = [one for one in tries if one is not None]
+    if not found:
+        return estimated.covariance
+    modes = np.stack([one.coefficients for one in found])
+    return np.asarray(np.mean([one.covariance for one in found], axis=0) + np.atleast_2d(np.cov(modes.T)))
+
+
 def _spread_draws(estimated: Estimated, active: Ints, count: int, rng: np.random.Generator) -> Floats:
     """Return draws of the ln standard deviations (count, 6) from the curvature of the evidence at the estimate."""
     centre = estimated.point.log_sd
