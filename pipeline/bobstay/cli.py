@@ -19,6 +19,7 @@ from bobstay.errors import BobstayError, UsageError
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from bobstay.ingest.record import Confirmation
     from bobstay.settings import Settings
 
 OUT, DEMO_OUT, STORE_NAME = Path("bobstay_out"), Path("bobstay_demo"), "bobstay.duckdb"
@@ -45,6 +46,11 @@ TableName = Annotated[str | None, typer.Option("--table", metavar="NAME", help="
 DateOrder = Annotated[
     str | None, typer.Option("--dates", metavar="dmy|mdy", help="how dates such as 3/4/19 are to be read")
 ]
+Confirmer = Annotated[
+    str | None,
+    typer.Option("--confirm-change", metavar="NAME", help="who answers for rows that weaken an indication"),
+]
+Reason = Annotated[str | None, typer.Option("--reason", metavar="TEXT", help="why, with --confirm-change")]
 Json = Annotated[bool, typer.Option("--json", help="print the result as JSON")]
 Quiet = Annotated[bool, typer.Option("--quiet", help="no progress")]
 
@@ -91,6 +97,8 @@ def whole(
     settings: SettingsFile = None,
     table: TableName = None,
     dates: DateOrder = None,
+    confirm_change: Confirmer = None,
+    reason: Reason = None,
     json: Json = False,
     quiet: Quiet = False,
 ) -> int:
@@ -107,6 +115,7 @@ def whole(
         settings=load(settings),
         table=table,
         dates=_order(dates),
+        confirmed=_confirmed(confirm_change, reason),
         say=show.progress(quiet),
     )
     return _summary(folder, store_path, code=code, json=json)
@@ -121,6 +130,8 @@ def ingest(
     settings: SettingsFile = None,
     table: TableName = None,
     dates: DateOrder = None,
+    confirm_change: Confirmer = None,
+    reason: Reason = None,
     json: Json = False,
     quiet: Quiet = False,
 ) -> int:
@@ -135,6 +146,7 @@ def ingest(
         settings=load(settings),
         table=table,
         dates=_order(dates),
+        confirmed=_confirmed(confirm_change, reason),
         say=show.progress(quiet),
     )
     show.taken_in(taken, json=json)
@@ -257,6 +269,26 @@ def status(
 
     folder, store_path = _places(out, store)
     with run.job(store_path, out=folder, settings=_given(settings), say=show.progress(quiet)) as job:
+@app.command()
+def history(
+    boat: Annotated[str, typer.Argument(metavar="BOAT", help="boat_id or name")],
+    *,
+    store: StoreFile = None,
+    settings: SettingsFile = None,
+    out: OutDir = None,
+    json: Json = False,
+    quiet: Quiet = False,
+) -> int:
+    """Say what the records hold of a boat, for a buyer or an insurer: facts, with their rows; it is no certificate."""
+    from bobstay import run, show
+    from bobstay.history import history_of
+
+    folder, store_path = _places(out, store)
+    with run.job(store_path, out=folder, settings=_given(settings), say=show.progress(quiet)) as job:
+        show.told(history_of(job, boat), json=json)
+    return 0
+
+
         show.told(holdings(job), json=json)
     return 0
 
@@ -351,6 +383,21 @@ def run_command(arguments: list[str]) -> int:
         return _tell(fault.lines(), fault.exit_code)
     except wrong_use as fault:  # an argument
         return _tell(_usage_lines(fault), 2)
+
+def _confirmed(name: str | None, reason: str | None) -> Confirmation | None:
+    """Return who answers for changes that weaken an indication; a name without a reason is none, nor the reverse."""
+    from bobstay.ingest.record import Confirmation
+
+    if name is None and reason is None:
+        return None
+    if not (name or "").strip() or not (reason or "").strip():
+        raise UsageError(
+            "a change that weakens an indication needs a name and a reason",
+            where=f"--confirm-change {name or ''} --reason {reason or ''}",
+            remedy="give both: --confirm-change NAME --reason TEXT",
+        )
+    return Confirmation(" ".join(str(name).split()), " ".join(str(reason).split()))
+
     except (typer.Abort, KeyboardInterrupt):
         return _tell(("error: stopped", "where: -", "to do: run it again; nothing was half stored"), 1)
     except BrokenPipeError:

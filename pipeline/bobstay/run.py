@@ -37,7 +37,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from bobstay.backtest import Origin
-    from bobstay.ingest import IngestReport
+    from bobstay.ingest import Confirmation, IngestReport
 
 DONE, TOO_LITTLE_EVIDENCE = 0, 4
 
@@ -72,8 +72,9 @@ def whole_job(  # the options of `bobstay run`, one for one
     say: Callable[[str], None],
 ) -> int:
     """Do the whole job on `paths`; return the exit code (0, or 4 where no class has an estimate)."""
-    take_in(paths, store_path=store_path, settings=settings, table=table, dates=dates, say=say)
+    take_in(paths, store_path=store_path, settings=settings, table=table, dates=dates, confirmed=confirmed, say=say)
     with job(store_path, out=out, settings=settings, say=say) as opened:
+    confirmed: Confirmation | None = None,
         code = estimate_stage(opened)
         rank_stage(opened)
         plan_stage(opened)
@@ -93,13 +94,14 @@ def take_in(
     """Take files into the store in one transaction and remember the settings; nothing is stored on an error."""
     from bobstay.ingest import ingest
 
+    confirmed: Confirmation | None = None,
     missing = [str(p) for p in paths if not p.exists()]
     if missing:
         raise UsageError("a file is not there", where=", ".join(missing), remedy="check the names; nothing was stored")
     folders = sorted({p.resolve() if p.is_dir() else p.resolve().parent for p in paths})
     limit = max(date.today(), settings.as_of or date.min)
     with _kept_only_if_done(store_path), store.opened(store_path, folders=folders, create=True) as con:
-        taken = ingest(con, paths, limit=limit, table=table, dates=dates, say=say)
+        taken = ingest(con, paths, limit=limit, table=table, dates=dates, confirmed=confirmed, say=say)
         remember(con, settings)
     return taken
 

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     import pandas as pd
 
-    from bobstay.ingest import IngestReport
+    from bobstay.ingest import FileReport, IngestReport
     from bobstay.told import Told
 
 ROWS_SHOWN = 20
@@ -66,19 +66,36 @@ def records(frame: pd.DataFrame) -> list[dict[str, Any]]:
 def taken_in(report: IngestReport, *, json: bool) -> None:
     """Print what a load took in, file by file."""
     if json:
-        _json({"files": [asdict(f) for f in report.files], "skipped": list(report.skipped)})
+        lists = {"skipped": list(report.skipped), "confirmed": list(report.confirmed)}
+        _json({"files": [asdict(f) for f in report.files], **lists})
         return
     for f in report.files:
         name = f.file if f.part == "-" else f"{f.file} [{f.part}]"
         unread = f"; {f.cells_unread} cells of rows used could not be read" if f.cells_unread else ""
         _out(
             f"{name} ({f.table}, {f.encoding}): {f.rows_read} rows read = {f.rows_used} used + "
-            f"{f.rows_set_aside} set aside{unread}"
+            f"{f.rows_set_aside} set aside{unread}{_of_them(f)}"
         )
+    for name in report.confirmed:
+        _out(f"{name}: rows that waited for a name and a reason are used now")
     for name in report.skipped:
         _out(f"{name}: already in the store, nothing added")
     if report.rows_set_aside:
         _out("`bobstay status` says why rows were set aside and how to mend them")
+
+
+def _of_them(file: FileReport) -> str:
+    """Say how many of the rows used were not new to the store."""
+    said = [
+        f"{count} {words}"
+        for count, words in (
+            (file.rows_known, "known already"),
+            (file.rows_superseding, "in the place of earlier rows"),
+            (file.rows_renamed, "under another name of the boat"),
+        )
+        if count
+    ]
+    return f" ({', '.join(said)})" if said else ""
 
 
 def written(folder: Path, files: Sequence[Path], *, json: bool) -> None:

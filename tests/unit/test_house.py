@@ -25,6 +25,7 @@ FLOORS = [
     {"report", "show"},
     {"run", "explain", "holdings"},
     {"cli"},
+    {"history"},
     {"__main__"},
 ]  # fmt: skip
 

@@ -3,6 +3,6 @@
 from __future__ import annotations
 
 from bobstay.ingest.load import ingest
-from bobstay.ingest.record import FileReport, IngestReport
+from bobstay.ingest.record import Confirmation, FileReport, IngestReport
 
-__all__ = ["FileReport", "IngestReport", "ingest"]
+__all__ = ["Confirmation", "FileReport", "IngestReport", "ingest"]

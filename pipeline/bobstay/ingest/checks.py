@@ -11,7 +11,7 @@ from bobstay.ingest.pointing import UNKNOWN_BOAT, UNKNOWN_FITTING, point_at_boat
 from bobstay.ingest.reading import joins, read_as, spares_row
 from bobstay.ingest.staging import TEXT_KINDS, named, present
 from bobstay.store import quoted
-from bobstay.tables import AVAILABILITY, BOATS, FITTINGS, INSPECTIONS, PRICES
+from bobstay.tables import ALIASES, AVAILABILITY, BOATS, FITTINGS, INSPECTIONS, PRICES
 
 if TYPE_CHECKING:
     import duckdb
@@ -28,6 +28,16 @@ _CONTRADICTIONS: dict[str, tuple[tuple[str, str, str, str], ...]] = {
         ("removed_latest < installed_earliest", "removed", "removed before installed", "correct one of the two days"),
     ),
     AVAILABILITY.name: (('"to_latest" < "from_earliest"', "to", "to lies before from", "correct one of the two days"),),
+    ALIASES.name: (
+        ('"to_latest" < "from_earliest"', "to", "to lies before from", "correct one of the two days"),
+        ("alias = boat_id", "alias", "the alias is the boat_id itself", "leave the row out"),
+        (
+            'alias IN (SELECT boat_id FROM boats) AND "from" IS NULL AND "to" IS NULL',
+            "alias",
+            "the alias is the boat_id of a boat in boats",
+            "take that row out of boats if it is the same boat; if it is another, say from and to",
+        ),
+    ),
     PRICES.name: (
         (
             "access IS NULL AND (fitting_type IS NULL OR action IS NULL)",

@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict, replace
 from typing import TYPE_CHECKING
 
 from bobstay.errors import BobstayError, UnusableDataError, UsageError
 from bobstay.ingest import headers, places, pointing
+from bobstay.ingest.aliases import read_by_alias
+from bobstay.ingest.changes import hold_back, supersede
 from bobstay.ingest.checks import find_faults
+from bobstay.ingest.matching import match_stored
 from bobstay.ingest.parquet import opened_parquet
 from bobstay.ingest.reading import read_odd_cells
 from bobstay.ingest.record import FileReport, IngestReport, Part, Rules
 from bobstay.ingest.repeats import find_repeats
-from bobstay.ingest.staging import one_row, stage
+from bobstay.ingest.staging import named, one_row, stage
 from bobstay.ingest.storing import make_tables, store_cells_unread, store_rows, store_set_aside
 from bobstay.ingest.text import opened_text
+from bobstay.ingest.waiting import use_waiting
 from bobstay.ingest.workbook import opened_workbook
-from bobstay.tables import INPUT_BY_NAME, INPUTS
+from bobstay.tables import ALIASES, BOATS, INPUT_BY_NAME, INPUTS
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -24,6 +29,11 @@ if TYPE_CHECKING:
 
     import duckdb
 
+    from bobstay.ingest.record import Confirmation
+    from bobstay.tables import InputColumn
+
+# Boats come first and their other names next, so that later tables can be checked against them.
+_ORDER = (BOATS, ALIASES, *(table for table in INPUTS if table not in (BOATS, ALIASES)))
 NEEDED = ("boats", "fittings", "inspections")  # without a row in each there is nothing to estimate
 
 
@@ -38,15 +48,17 @@ def ingest(
     limit: date,
     table: str | None = None,
     dates: str | None = None,
+    confirmed: Confirmation | None = None,
     say: Callable[[str], None] = _silent,
 ) -> IngestReport:
     """Take the files at `paths` into the store; no past day may lie after `limit`.
 
-    `table` names the table where the columns do not; `dates` (dmy or mdy) declares how 3/4/19 is meant; `say` is
-    told what a person should know of how each file was read. Raises UsageError for files that are missing or of
-    no known kind, UnusableDataError for files that cannot be used; then nothing is stored.
+    `table` names the table where the columns do not; `dates` (dmy or mdy) declares how 3/4/19 is meant; `confirmed`
+    says who answers for changes that weaken an indication; `say` is told what a person should know of how each file
+    was read. Raises UsageError for files that are missing or of no known kind, UnusableDataError for files that
+    cannot be used; then nothing is stored.
     """
-    rules = _rules(limit, table, dates)
+    rules = replace(_rules(limit, table, dates), confirmed=confirmed)
     files = places.files_meant(paths)
     con.begin()
     try:
@@ -73,16 +85,24 @@ def _taken_in(
     make_tables(con)
     pointing.begin(con)
     parts = _opened(con, files, rules)
-    fresh, skipped = _not_yet_held(con, parts)
+    fresh, held = _not_yet_held(con, parts)
+    used_now = [part for part in held if use_waiting(con, part, rules=rules, say=say)]
+    skipped = tuple(_name(part) for part in held if part not in used_now)
+    for part in used_now:
+        say(f"{_name(part)}: rows that waited for a name and a reason are used now")
     for name in skipped:
         say(f"{name}: already in the store, nothing added")
     reports = tuple(_loaded(con, part, rules, say) for part in fresh)
     _refuse_unless_needed(con)
-    return IngestReport(reports, skipped)
+    return IngestReport(reports, skipped, tuple(map(_name, used_now)))
+
+
+def _name(part: Part) -> str:
+    return part.path.name if part.part == "-" else f"{part.path.name} [{part.part}]"
 
 
 def _opened(con: duckdb.DuckDBPyConnection, files: Sequence[Path], rules: Rules) -> list[Part]:
-    """Open all files before any is stored; boats come first, so that later tables can be checked against them."""
+    """Open all files before any is stored."""
     taken = [name for (name,) in con.execute("SELECT DISTINCT file FROM files ORDER BY file").fetchall()]
     parts: list[Part] = []
     for path, shown in places.names_of(files, taken).items():
@@ -93,43 +113,52 @@ def _opened(con: duckdb.DuckDBPyConnection, files: Sequence[Path], rules: Rules)
             parts.append(opened_parquet(path, shown=shown, rules=rules))
         else:
             parts.append(opened_text(path, shown=shown, rules=rules))
-    return sorted(parts, key=lambda part: INPUTS.index(part.header.table))
+    return sorted(parts, key=lambda part: _ORDER.index(part.header.table))
 
 
-def _not_yet_held(con: duckdb.DuckDBPyConnection, parts: list[Part]) -> tuple[list[Part], tuple[str, ...]]:
-    """Return the parts that are new, and the names of those whose bytes are in the store or stand twice in the call."""
-    held = set(con.execute('SELECT sha256, "table", part FROM files').fetchall())
+def _not_yet_held(con: duckdb.DuckDBPyConnection, parts: list[Part]) -> tuple[list[Part], list[Part]]:
+    """Return the parts that are new, and those whose bytes are in the store or stand twice in the call."""
+    seen = set(con.execute('SELECT sha256, "table", part FROM files').fetchall())
     fresh: list[Part] = []
-    skipped: list[str] = []
+    held: list[Part] = []
     for part in parts:
         mark = (part.sha256, part.header.table.name, part.part)
-        if mark in held:
-            skipped.append(part.path.name if part.part == "-" else f"{part.path.name} [{part.part}]")
-        else:
-            fresh.append(part)
-        held.add(mark)
-    return fresh, tuple(skipped)
+        (held if mark in seen else fresh).append(part)
+        seen.add(mark)
+    return fresh, held
 
 
 def _loaded(con: duckdb.DuckDBPyConnection, part: Part, rules: Rules, say: Callable[[str], None]) -> FileReport:
     for note in part.notes:
         say(note)
     file_id = _next_file_id(con)
-    header = part.header
     rows_read, broken = stage(con, part, rules=rules)
     if rows_read == 0:
         raise headers.nothing_in(part.shown)
-    odd = read_odd_cells(con, header, rules=rules)
-    find_faults(con, header, broken, odd=odd)
-    find_repeats(con, header.table, file_id=file_id, file=part.shown)
-    pointing.remember(con, header.table, file=part.shown)
-    unread = store_cells_unread(con, part, odd)
-    used = store_rows(con, header.table, file_id)
-    aside = store_set_aside(con, part)
-    report = FileReport(part.file, part.part, header.table.name, part.encoding, rows_read, used, aside, unread)
+    odd = read_odd_cells(con, part.header, rules=rules)
+    renamed = read_by_alias(con, part.header.table, shown=part.shown, say=say)
+    find_faults(con, part.header, broken, odd=odd)
+    find_repeats(con, part.header.table, file=part.shown)
+    stored = _stored(con, part, odd, file_id, rules)
+    report = replace(stored, rows_read=rows_read, rows_renamed=renamed)
     _refuse_unless_reconciled(con, report)
     _note_file(con, file_id, part, report)
     return report
+
+
+def _stored(
+    con: duckdb.DuckDBPyConnection, part: Part, odd: list[InputColumn], file_id: int, rules: Rules
+) -> FileReport:
+    """Put the rows of the part where they belong and return what became of them (how many were read is not known)."""
+    table = part.header.table
+    if matched := match_stored(con, part.header):
+        hold_back(con, part, confirmed=rules.confirmed)
+    pointing.remember(con, table, file=part.shown)
+    unread = store_cells_unread(con, part, odd)
+    known, newer = supersede(con, part, file_id=file_id, confirmed=rules.confirmed) if matched else (0, 0)
+    used = known + newer + store_rows(con, table, file_id, matched=matched)
+    aside = store_set_aside(con, part)
+    return FileReport(part.file, part.part, table.name, part.encoding, 0, used, aside, unread, known, newer)
 
 
 def _next_file_id(con: duckdb.DuckDBPyConnection) -> int:
@@ -138,21 +167,9 @@ def _next_file_id(con: duckdb.DuckDBPyConnection) -> int:
 
 
 def _note_file(con: duckdb.DuckDBPyConnection, file_id: int, part: Part, report: FileReport) -> None:
-    con.execute(
-        "INSERT INTO files VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)",
-        [
-            file_id,
-            report.file,
-            report.part,
-            report.table,
-            part.sha256,
-            report.encoding,
-            report.rows_read,
-            report.rows_used,
-            report.rows_set_aside,
-            report.cells_unread,
-        ],
-    )
+    noted = {"file_id": file_id, "sha256": part.sha256, **asdict(report)}
+    columns = ", ".join(named(name) for name in noted)
+    con.execute(f"INSERT INTO files ({columns}) VALUES ({', '.join(f'${name}' for name in noted)})", noted)
 
 
 def _refuse_unless_reconciled(con: duckdb.DuckDBPyConnection, report: FileReport) -> None:

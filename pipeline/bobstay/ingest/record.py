@@ -25,6 +25,9 @@ class FileReport:
     rows_used: int
     rows_set_aside: int
     cells_unread: int
+    rows_known: int = 0  # of the rows used, those that an earlier file had brought word for word
+    rows_superseding: int = 0  # of the rows used, those that take the place of an earlier row
+    rows_renamed: int = 0  # of all rows, those whose boat was called by another name
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +36,7 @@ class IngestReport:
 
     files: tuple[FileReport, ...]
     skipped: tuple[str, ...] = ()
+    confirmed: tuple[str, ...] = ()  # files held already, of which waiting rows are used now
 
     @property
     def rows_read(self) -> int:
@@ -117,8 +121,18 @@ class Reading:
 @dataclass(frozen=True, slots=True)
 class Rules:
     """What the caller declared: no past day lies after `limit`; `dates` is dmy, mdy or None (not declared)."""
+@dataclass(frozen=True, slots=True)
+class Confirmation:
+    """Who answers for changes that weaken an indication, and why."""
+
+    name: str
+    reason: str
+
+
 
     limit: date
     dates: str | None = None
     table: str | None = None
-    names: dict[str, str] = field(default_factory=dict)  # resolved path -> name shown and stored
+    vocabulary: Vocabulary | None = None  # None: the shipped words
+    proposes: bool = True  # whether hints say what an unknown word may mean
+    confirmed: Confirmation | None = None  # who answers for changes that weaken an indication

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from bobstay.ingest.checks import unread_cells
 from bobstay.ingest.staging import named, one_row, sql_type
 from bobstay.store import SQL_TYPES
-from bobstay.tables import CELLS_UNREAD, FILES, INPUTS, INSPECTIONS, SET_ASIDE
+from bobstay.tables import CELLS_UNREAD, FILES, INPUTS, INSPECTIONS, SET_ASIDE, SUPERSEDED
 
 if TYPE_CHECKING:
     import duckdb
@@ -25,7 +25,7 @@ def make_tables(con: duckdb.DuckDBPyConnection) -> None:
     """Make the tables that ingest writes, where the store does not have them yet."""
     for table in INPUTS:
         con.execute(f"CREATE TABLE IF NOT EXISTS {named(table.name)} ({_input_layout(table)})")
-    for output in (FILES, SET_ASIDE, CELLS_UNREAD):
+    for output in (FILES, SET_ASIDE, CELLS_UNREAD, SUPERSEDED):
         con.execute(f"CREATE TABLE IF NOT EXISTS {named(output.name)} ({_output_layout(output)})")
 
 
@@ -43,12 +43,16 @@ def _output_layout(table: OutputTable) -> str:
     return ", ".join(f"{named(c.name)} {SQL_TYPES[c.dtype]}{'' if c.nullable else ' NOT NULL'}" for c in table.columns)
 
 
-def store_rows(con: duckdb.DuckDBPyConnection, table: InputTable, file_id: int) -> int:
-    """Append the rows without a fault to their table; return how many they are."""
+def store_rows(con: duckdb.DuckDBPyConnection, table: InputTable, file_id: int, *, matched: bool) -> int:
+    """Append the rows without a fault that are new to their table; return how many they are.
+
+    `matched`: rows of `known` are held already, those of `merged` are put in the place of others.
+    """
+    elsewhere = " AND line NOT IN (SELECT line FROM known) AND line NOT IN (SELECT line FROM merged)" if matched else ""
     (count,) = one_row(
         con,
         f"INSERT INTO {named(table.name)} BY NAME SELECT *, CAST($file_id AS BIGINT) AS file_id FROM resolved "
-        "WHERE line NOT IN (SELECT line FROM faults)",
+        f"WHERE line NOT IN (SELECT line FROM faults){elsewhere}",
         {"file_id": file_id},
     )
     return int(count)
@@ -110,7 +114,8 @@ def store_cells_unread(con: duckdb.DuckDBPyConnection, part: Part, odd: list[Inp
         con,
         'INSERT INTO cells_unread BY NAME SELECT $file AS file, c.line, $table AS "table", c.col AS "column", '
         f"c.value, c.reason, coalesce(c.hint, '-') AS hint FROM ({cells}) AS c "
-        "WHERE c.line NOT IN (SELECT line FROM faults) ORDER BY c.line, c.col",
+        "WHERE c.line NOT IN (SELECT line FROM faults) AND c.line NOT IN (SELECT line FROM known) "
+        "ORDER BY c.line, c.col",
         {"file": part.shown, "table": part.header.table.name},
     )
     return int(count)

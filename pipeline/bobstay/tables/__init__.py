@@ -17,11 +17,13 @@ from bobstay.tables.decisions import (
     PRIORITY,
     SET_ASIDE,
 )
+    SUPERSEDED,
 from bobstay.tables.evidence import CHANCES, CLASS_DRAWS, CLASSES, DETECTION, LIFE_LOOKS, LIVES, NONPARAMETRIC
 from bobstay.tables.inputs import (
     ACCESSES,
     ACTIONS_TAKEN,
     AVAILABILITY,
+    ALIASES,
     BOATS,
     CLIMATES,
     DISPOSITIONS,
@@ -69,6 +71,7 @@ OUTPUT_BY_NAME: dict[str, OutputTable] = {t.name: t for t in OUTPUTS}
 
 __all__ = [
     "ACCESSES",
+    SUPERSEDED,
     "ACTIONS_TAKEN",
     "ALERTS",
     "AVAILABILITY",
@@ -77,6 +80,7 @@ __all__ = [
     "CELLS_UNREAD",
     "CHANCES",
     "CLASSES",
+    "ALIASES",
     "CLASS_DRAWS",
     "CLIMATES",
     "COVERAGE",
@@ -116,3 +120,4 @@ __all__ = [
     "OutputTable",
     "checked",
 ]
+    "SUPERSEDED",

@@ -137,7 +137,7 @@ ALERTS = OutputTable(
     "alerts",
     "alert",
     columns_of("""
-        kind text! class_season, batch, sisters, clear_after_indication, open_indication, follow_up, orphan_rows
+        kind text! class_season, batch, sisters, clear_after_indication, open_indication, follow_up, orphan_rows, near_duplicate_id, moved_with_indication
         subject text! what it is about
         seen number findings seen
         expected number findings expected
@@ -179,6 +179,25 @@ CELLS_UNREAD = OutputTable(
     order=("file", "line", "column"),
 )
 
+SUPERSEDED = OutputTable(
+    "superseded",
+    "row that a newer one took the place of",
+    columns_of("""
+        table text! the table
+        boat_id text the boat
+        file text! the file of the row that was replaced
+        line integer! its line there
+        by_file text! the file of the row that took its place
+        by_line integer! its line there
+        change text! weakens_indication, moves_history (a part, a service or an event begins or ends elsewhere), other
+        what text! every cell that differs, before -> after
+        confirmed_by text who answers for a change that weakens an indication
+        reason text and why
+        row_json text! the row as it was
+    """),
+    order=("table", "file", "line", "by_file", "by_line"),
+)
+
 FILES = OutputTable(
     "files",
     "file taken in",
@@ -193,6 +212,9 @@ FILES = OutputTable(
         rows_used integer! rows used
         rows_set_aside integer! rows set aside
         cells_unread integer! cells not used of rows that are used
+        rows_known integer! of the rows used, those an earlier file had brought already
+        rows_superseding integer! of the rows used, those that took the place of an earlier row
+        rows_renamed integer! rows whose boat was called by another of her names
     """),
     order=("file_id",),
 )

@@ -117,6 +117,8 @@ FITTINGS = InputTable(
         InputColumn("through_deck", "yes_no", "does it pass through deck or hull", choices=("yes", "no")),
         _choice("access", ACCESSES, "what must be done to reach it"),
         InputColumn("consequence", "integer", "what its failure costs, 1 (nuisance) to 5 (sinking)", low=1, high=5),
+        _id("moved_from_boat_id", "the boat this part was in before; empty where it came from this boat"),
+        _id("moved_from_fitting_id", "the place it was in before; empty: a place of the same name"),
     ),
 )
 
@@ -193,5 +195,16 @@ PRICES = InputTable(
     ),
 )
 
-INPUTS: tuple[InputTable, ...] = (BOATS, FITTINGS, INSPECTIONS, EVENTS, SLOTS, AVAILABILITY, PRICES)
+ALIASES = InputTable(
+    "aliases",
+    "other name a boat went by",
+    (
+        _id("boat_id", "the boat", required=True),
+        _id("alias", "what other files call her", required=True),
+        _date("from", "since when, where another boat had the name before", past_only=False),
+        _date("to", "until when, where another boat has it since", past_only=False),
+    ),
+)
+
+INPUTS: tuple[InputTable, ...] = (BOATS, FITTINGS, INSPECTIONS, EVENTS, SLOTS, AVAILABILITY, PRICES, ALIASES)
 INPUT_BY_NAME: dict[str, InputTable] = {t.name: t for t in INPUTS}
