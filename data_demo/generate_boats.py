@@ -96,7 +96,7 @@ KINDS: dict[str, PlaceKind] = {
     "spreader bracket": PlaceKind("SB", 2, "aloft", 3, 0, {ALUMINIUM: 1}, {ALUMINIUM: 1}),
     "gooseneck": PlaceKind("GN", 1, "afloat", 2, 0, {ALUMINIUM: 1}, {ALUMINIUM: 1}),
     "keel bolt": PlaceKind(
-        "KB", 4, "keel_off", 5, 1, {STAINLESS_304: 6, STAINLESS_316: 4}, {STAINLESS_304: 2, STAINLESS_316: 8}
+        "KB", 4, "keel_off", 5, 1, {STAINLESS_304: 6, STAINLESS_316: 4}, {STAINLESS_304: 1, STAINLESS_316: 9}
     ),
     "rudder stock": PlaceKind("RS", 1, "hauled", 5, 1, {STAINLESS_316: 1}, {STAINLESS_316: 1}),
     "pintle": PlaceKind("PT", 2, "hauled", 3, 0, {BRONZE: 7, STAINLESS_316: 3}, {BRONZE: 4, STAINLESS_316: 6}),
@@ -118,9 +118,9 @@ _CLUB_PORTS = {
     ("Lake Ommel (invented)", "fresh", "temperate"): 4.0,
     ("Ouldry Quay (invented)", "brackish", "temperate"): 3.0,
 }
-# Charter boats: year bought (five in each of the two years whose batches are bad).
-_CHARTER_YEARS = (2007, 2007, 2008, 2009, 2009, 2010, *(2012,) * 5, 2013, *(2014,) * 5, 2015, 2016, 2017,
-                  2018, 2019, 2020, 2021, 2022, 2023)
+# Charter boats: year bought (four in each of the two years whose batches are bad).
+_CHARTER_YEARS = (2007, 2007, 2008, 2009, 2009, 2010, 2011, *(2012,) * 4, 2013, *(2014,) * 4, 2015, 2016, 2016,
+                  2017, 2018, 2019, 2020, 2021, 2022, 2023)
 
 
 def boats() -> list[Boat]:
@@ -162,7 +162,8 @@ def _school(number: int) -> Boat:
 
 def _club(number: int) -> Boat:
     dice = Dice("club", number)
-    built = date(dice.whole(1976, 2014), 4, 1) + timedelta(days=dice.whole(0, 120))
+    year = dice.whole(1979, 1991) if dice.happens(0.12) else dice.whole(1992, 2016)
+    built = date(year, 4, 1) + timedelta(days=dice.whole(0, 120))
     new = built > RECORDS_BEGIN and dice.happens(0.5)
     joined = built if new else max(built, RECORDS_BEGIN) + timedelta(days=dice.whole(30, 3600))
     port, water, climate = dice.pick(_CLUB_PORTS)

@@ -10,23 +10,17 @@ from typing import TYPE_CHECKING
 from .generate_boats import CHARTER, CLUB, SCHOOL, places
 from .generate_looks import Visit, failure, look, session, visits, whole_boat
 from .generate_parts import first_part, next_part
-from .generate_truth import AS_OF, CRACK_TO_FAILURE_YEARS, DAYS_A_YEAR, Dice
+from .generate_truth import AS_OF, CRACK_TO_FAILURE_YEARS, DAYS_A_YEAR, RENEWED_AT, RENEWED_LATE_FACTOR, Dice
 
 if TYPE_CHECKING:
     from .generate_boats import Boat, Place
     from .generate_looks import Look, Row
     from .generate_parts import Part
 
-# Types renewed before they fail: the age at which an owner who does so renews, in years.
-_RENEWED_AT: dict[str, tuple[float, float]] = {
-    "swaged terminal": (11, 17),
-    "turnbuckle": (15, 22),
-    "toggle": (13, 20),
-    "clevis pin": (10, 18),
-    "exhaust elbow": (6, 10),
-    "seacock": (14, 22),
-}
-_RENEWING_SHARE = {CHARTER: 0.6, SCHOOL: 0.6, CLUB: 0.4}
+_RENEWING_SHARE = {CHARTER: 0.8, SCHOOL: 0.75, CLUB: 0.6}  # who renew at the usual age; others later
+_OLD = 0.4  # of the age at which the type is renewed at the latest: from then on it is looked at more often
+_OLD_LOOKED_AT = 0.45
+_RENEWED_SOON = 0.6  # indications left in place on the day whose part is renewed within weeks
 _EVENTS_A_YEAR = {"grounding": 0.05, "collision": 0.015, "lightning": 0.006, "refit": 0.012, "other": 0.004}
 _EVENT_TYPES = {"grounding": "keel bolt;rudder stock", "collision": "stem fitting;stanchion base", "refit": "seacock"}
 _EVENT_NOTES = {"grounding": "sand, one tide", "collision": "in a marina berth", "other": "storm ashore"}
@@ -147,7 +141,7 @@ class _PlaceRun:
             self.take_out(part, visit.day, "refit")
         elif self.is_open and visit.trigger != "incident":
             self.look_at(part, visit, "suspicion")
-        elif self.place.fitting_type in visit.sessions:
+        elif self.place.fitting_type in visit.sessions or self.is_old(part, visit):
             if dice.happens(0.95):
                 self.look_at(part, visit, visit.trigger)
         elif visit.trigger != "incident" and dice.happens(0.04 if part.onset <= visit.day else 0.003):
@@ -156,9 +150,16 @@ class _PlaceRun:
     def is_due(self, part: Part, day: date) -> bool:
         """Say whether this owner renews parts of this type and age without testing them."""
         dice = Dice("renewing", self.boat.boat_id, self.place.fitting_type)
-        if self.place.fitting_type not in _RENEWED_AT or not dice.happens(_RENEWING_SHARE[self.boat.owner]):
-            return False
-        return (day - part.installed).days / DAYS_A_YEAR >= dice.between(*_RENEWED_AT[self.place.fitting_type])
+        times = 1.0 if dice.happens(_RENEWING_SHARE[self.boat.owner]) else RENEWED_LATE_FACTOR
+        years = (day - part.installed).days / DAYS_A_YEAR
+        return years >= times * dice.between(*RENEWED_AT[self.place.fitting_type])
+
+    def is_old(self, part: Part, visit: Visit) -> bool:
+        """Say whether the type is looked at on this visit for the age of this part."""
+        years = (visit.day - part.installed).days / DAYS_A_YEAR
+        dice = Dice("old", self.boat.boat_id, visit.day, self.place.fitting_type)
+        old = years >= _OLD * RENEWED_AT[self.place.fitting_type][1]
+        return old and visit.trigger != "incident" and dice.happens(_OLD_LOOKED_AT)
 
     def look_at(self, part: Part, visit: Visit, trigger: str) -> None:
         """Test the part and do what follows from it."""
@@ -173,6 +174,14 @@ class _PlaceRun:
             self.renew(part, visit.day, "indication", own_row=dice.happens(0.6))
         elif seen.action == "removed":
             self.take_out(part, visit.day, "indication")
+        elif self.is_open and dice.happens(_RENEWED_SOON):
+            self.renew_soon(part, visit.day, dice)
+
+    def renew_soon(self, part: Part, day: date, dice: Dice) -> None:
+        """Renew a part with an indication some weeks after it was found, if the records reach so far."""
+        then = day + timedelta(days=dice.whole(5, 60))
+        if then < self.boat.ends:
+            self.renew(part, then, "indication", own_row=True)
 
     def renew(self, part: Part, day: date, reason: str, *, own_row: bool) -> None:
         """End the part and put in the next, the same day or some days later."""

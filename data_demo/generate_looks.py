@@ -44,8 +44,8 @@ class Visit:
 
 
 _METHODS: dict[str, dict[str, float]] = {
-    CHARTER: {"visual": 50, "magnified": 25, "penetrant": 22, "eddy_current": 3},
-    SCHOOL: {"visual": 36, "magnified": 30, "penetrant": 28, "fluorescent_penetrant": 6},
+    CHARTER: {"visual": 42, "magnified": 20, "penetrant": 34, "eddy_current": 4},
+    SCHOOL: {"visual": 32, "magnified": 24, "penetrant": 36, "fluorescent_penetrant": 8},
     CLUB: {"visual": 44, "magnified": 25, "penetrant": 28, "eddy_current": 2, "proof_load": 1},
 }
 _OF_TYPE: dict[str, dict[str, float]] = {
@@ -53,11 +53,11 @@ _OF_TYPE: dict[str, dict[str, float]] = {
     "keel bolt": {"visual": 55, "ultrasonic": 45},
     "rudder stock": {"visual": 50, "penetrant": 25, "ultrasonic": 25},
     "seacock": {"visual": 65, "magnified": 35},
-    "exhaust elbow": {"visual": 75, "magnified": 25},
+    "exhaust elbow": {"visual": 55, "magnified": 45},
 }
-_TAKEN_OFF = {"visual": 0.15, "magnified": 0.35, "penetrant": 0.5, "fluorescent_penetrant": 1.0, "eddy_current": 0.3,
+_TAKEN_OFF = {"visual": 0.15, "magnified": 0.35, "penetrant": 0.6, "fluorescent_penetrant": 1.0, "eddy_current": 0.3,
               "ultrasonic": 0.1, "proof_load": 0.0}
-_SHARE_OF_TYPES = {CHARTER: 0.36, SCHOOL: 0.42, CLUB: 0.62}
+_SHARE_OF_TYPES = {CHARTER: 0.3, SCHOOL: 0.36, CLUB: 0.58}
 _STAFF = {CHARTER: ("rigger 1", "rigger 2", "rigger 3"), SCHOOL: ("bosun 1", "bosun 2"),
           CLUB: ("member", "surveyor 1", "surveyor 2")}
 
@@ -187,10 +187,10 @@ def _size(part: Part, day: date, dice: Dice) -> Row:
 def _followed(cracked: bool, dice: Dice) -> Row:
     """Say what was made of an indication; without a follow-up nothing here depends on the truth."""
     if not dice.happens(FOLLOWED_UP):
-        action = dice.pick({"replaced": 55, "none": 45})
+        action = dice.pick({"replaced": 70, "none": 30})
         return {"result": "relevant", "disposition": dice.pick({"open": 1, "": 1}), "action": action}
     if cracked:
-        action = dice.pick({"replaced": 86, "none": 9, "removed": 5})
+        action = dice.pick({"replaced": 84, "none": 12, "removed": 4})
         return {"result": "relevant", "disposition": "confirmed", "action": action}
     result = dice.pick({"relevant": 6, "non_relevant": 3, "false": 1})
     return {

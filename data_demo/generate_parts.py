@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
+from .generate_boats import CHARTER
 from .generate_truth import (
     BAD_BATCH_FACTOR,
     BAD_BATCHES,
@@ -14,7 +15,9 @@ from .generate_truth import (
     CLEARED_BEFORE_JOINING,
     DAYS_A_YEAR,
     DUPLEX,
+    RENEWED_AT,
     RENEWED_BEFORE_JOINING,
+    RENEWED_LATE_FACTOR,
     STAINLESS_304,
     STAINLESS_316,
     Dice,
@@ -63,7 +66,7 @@ def first_part(boat: Boat, place: Place) -> Part:
     dice = Dice("before", boat.boat_id, place.fitting_id)
     part = _new(boat, place, number=1, material=place.material, day=boat.built, turn="built")
     turn = 1
-    while (taken_out := _cleared_before(boat, part, dice)) < boat.joined:
+    while (taken_out := _cleared_before(boat, part, turn, dice)) < boat.joined:
         part = _new(boat, place, number=1, material=place.material, day=taken_out, turn=f"built{turn}")
         turn += 1
     if boat.joined_new:
@@ -71,13 +74,14 @@ def first_part(boat: Boat, place: Place) -> Part:
     return _as_remembered(part, Dice("remembered", boat.boat_id, place.fitting_type))
 
 
-def _cleared_before(boat: Boat, part: Part, dice: Dice) -> date:
-    """Return when a part was renewed before the boat joined, or NEVER."""
+def _cleared_before(boat: Boat, part: Part, turn: int, dice: Dice) -> date:
+    """Return when a part was or would be renewed, had the boat not joined by then."""
     if part.onset < boat.joined and dice.happens(CLEARED_BEFORE_JOINING):
         return later(part.onset, dice.between(0.1, 3))
-    if dice.happens(RENEWED_BEFORE_JOINING):
-        return later(part.installed, dice.between(8, 20))
-    return NEVER
+    kind = part.place.fitting_type
+    together = Dice("renewed before", boat.boat_id, kind, turn)  # all of a type on a boat at once
+    times = 1.0 if together.happens(RENEWED_BEFORE_JOINING) else RENEWED_LATE_FACTOR
+    return later(part.installed, times * together.between(*RENEWED_AT[kind]))
 
 
 def _as_remembered(part: Part, dice: Dice) -> Part:
@@ -91,8 +95,8 @@ def _as_remembered(part: Part, dice: Dice) -> Part:
     )
 
 
-_REMEMBERED = {"year": 0.3, "empty": 0.25, "about": 0.13, "unknown": 0.07, "range": 0.1, "before": 0.05, "day": 0.1}
-_GUESSED = {"empty": 0.3, "about": 0.25, "range": 0.2, "unknown": 0.1, "before": 0.05, "year": 0.1}
+_REMEMBERED = {"year": 0.4, "empty": 0.13, "about": 0.13, "unknown": 0.05, "range": 0.1, "before": 0.04, "day": 0.15}
+_GUESSED = {"empty": 0.15, "about": 0.3, "range": 0.25, "unknown": 0.07, "before": 0.05, "year": 0.18}
 
 
 def _say(part: Part, how: str, dice: Dice) -> str:
@@ -127,8 +131,9 @@ def _stretch(boat: Boat, place: Place) -> float:
 
 def _supplier(boat: Boat, fitting_type: str, material: str, year: int) -> str:
     dice = Dice("supplier", boat.boat_id, fitting_type, year)
+    often = 0.95 if boat.owner == CHARTER else 0.2  # the charter base buys from one supplier at a time
     for bad in BAD_BATCHES:
-        if (bad.fitting_type, bad.material, bad.year) == (fitting_type, material, year) and dice.happens(0.95):
+        if (bad.fitting_type, bad.material, bad.year) == (fitting_type, material, year) and dice.happens(often):
             return bad.supplier
     return dice.one_of(SUPPLIERS)
 

@@ -84,15 +84,15 @@ def _blurred(row: Row) -> Row:
 
 
 def slot_rows() -> list[Row]:
-    """Return 26 weeks of two yards: a slip that hauls one boat a week, and a mast crane for two."""
+    """Return 26 weeks of two yards: a slip that hauls one boat a week, and a mast crane for one every other week."""
     rows = []
     for week in range(26):
         day = date(2026, 11, 2) + timedelta(weeks=week)
         closed = day in {date(2026, 12, 21), date(2026, 12, 28)}
         slip = {"boats_max": "1", "hours_max": "42", "access": "afloat;aloft;engine_bay;mast_out;hauled;keel_off"}
-        crane = {"boats_max": "2", "hours_max": "48", "access": "afloat;aloft;engine_bay;mast_out"}
+        crane = {"boats_max": "1", "hours_max": "32", "access": "afloat;aloft;engine_bay;mast_out"}
         for slot, offer in (("slip", slip), ("mast crane", crane)):
-            shut = {"boats_max": "0", "hours_max": "0"} if closed else {}
+            shut = {"boats_max": "0", "hours_max": "0"} if closed or (slot != "slip" and week % 2) else {}
             rows.append({"slot_id": slot, "starts_on": day.isoformat()} | offer | shut)
     return rows
 

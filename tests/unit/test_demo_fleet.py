@@ -178,6 +178,47 @@ def test_counts_in_the_truth_agree_with_the_files(looks: pd.DataFrame, lives: pd
     assert counts["failed"] == (looks["result"] == "failed").sum()
 
 
+# --- a fleet a practitioner would believe: bounds by judgement, no source ---
+
+
+def test_few_fittings_in_service_carry_a_crack(lives: pd.DataFrame) -> None:
+    serving = lives[lives["end_reason"] == "in_service"]
+    age = (pd.Timestamp(TRUTH["as_of"]) - serving["installed_on"]).dt.days / 365.25
+    assert 0.04 < (age > serving["onset_years"]).mean() < 0.08
+    assert 0.06 < (age + 1 > serving["onset_years"]).mean() < 0.10  # by the horizon, if nothing is done
+
+
+def test_few_indications_are_left_open(looks: pd.DataFrame, lives: pd.DataFrame) -> None:
+    serving = lives[lives["end_reason"] == "in_service"]
+    found = looks[looks["result"].isin(["relevant", "failed"]) & (looks["disposition"] != "unfounded")]
+    both = found.merge(serving[["boat_id", "fitting_id", "installed_on"]], on=["boat_id", "fitting_id"])
+    is_open = pd.to_datetime(both["inspected_on"]) > both["installed_on"]
+    assert 10 <= len(both[is_open].drop_duplicates(["boat_id", "fitting_id"])) <= 20
+
+
+def test_old_boats_are_few_and_mostly_renewed(lives: pd.DataFrame) -> None:
+    boats = _csv("boats.csv").query("left == ''").drop_duplicates("boat_id")
+    built = boats["built"].str.slice(0, 4).astype(int)
+    assert 0 < (built < 1991).mean() < 0.15
+    serving = lives[lives["end_reason"] == "in_service"].merge(boats[["boat_id", "built"]], on="boat_id")
+    old = serving[serving["built"].str.slice(0, 4).astype(int) <= 1996]
+    old = old[old["fitting_type"].isin(["chainplate", "keel bolt", "rudder stock", "stem fitting"])]
+    original = old["installed_on"].dt.year == old["built"].str.slice(0, 4).astype(int)
+    assert len(old) >= 40
+    assert original.mean() < 0.25
+
+
+@pytest.mark.parametrize(
+    ("fitting_type", "low", "high"),
+    [("keel bolt", 16, 30), ("rudder stock", 18, 30), ("seacock", 12, 20), ("chainplate", 9.5, 17),
+     ("swaged terminal", 9, 12), ("exhaust elbow", 4.5, 6), ("stanchion base", 15, 20)],
+)  # fmt: skip
+def test_one_in_ten_has_cracked_at_an_age_the_trade_knows(fitting_type: str, low: float, high: float) -> None:
+    ages = [c["b10_years_bad_batches_apart"] for c in TRUTH["classes"] if c["fitting_type"] == fitting_type]
+    assert ages
+    assert all(low <= age <= high for age in ages), ages
+
+
 # --- what is planted ---
 
 
