@@ -51,6 +51,10 @@ Confirmer = Annotated[
     typer.Option("--confirm-change", metavar="NAME", help="who answers for rows that weaken an indication"),
 ]
 Reason = Annotated[str | None, typer.Option("--reason", metavar="TEXT", help="why, with --confirm-change")]
+MappingFiles = Annotated[
+    list[Path] | None,
+    typer.Option("--mapping", metavar="FILE", help="how a sender's files are read (once for each sender)"),
+]
 Json = Annotated[bool, typer.Option("--json", help="print the result as JSON")]
 Quiet = Annotated[bool, typer.Option("--quiet", help="no progress")]
 
@@ -97,6 +101,7 @@ def whole(
     settings: SettingsFile = None,
     table: TableName = None,
     dates: DateOrder = None,
+    mapping: MappingFiles = None,
     confirm_change: Confirmer = None,
     reason: Reason = None,
     json: Json = False,
@@ -115,6 +120,7 @@ def whole(
         settings=load(settings),
         table=table,
         dates=_order(dates),
+        mappings=mapping or (),
         confirmed=_confirmed(confirm_change, reason),
         say=show.progress(quiet),
     )
@@ -130,6 +136,7 @@ def ingest(
     settings: SettingsFile = None,
     table: TableName = None,
     dates: DateOrder = None,
+    mapping: MappingFiles = None,
     confirm_change: Confirmer = None,
     reason: Reason = None,
     json: Json = False,
@@ -146,6 +153,7 @@ def ingest(
         settings=load(settings),
         table=table,
         dates=_order(dates),
+        mappings=mapping or (),
         confirmed=_confirmed(confirm_change, reason),
         say=show.progress(quiet),
     )
@@ -255,21 +263,6 @@ def explain(
 
 
 @app.command()
-def status(
-    *,
-    store: StoreFile = None,
-    settings: SettingsFile = None,
-    out: OutDir = None,
-    json: Json = False,
-    quiet: Quiet = False,
-) -> int:
-    """Say what the store holds, from which files, what was set aside and why."""
-    from bobstay import run, show
-    from bobstay.holdings import holdings
-
-    folder, store_path = _places(out, store)
-    with run.job(store_path, out=folder, settings=_given(settings), say=show.progress(quiet)) as job:
-@app.command()
 def history(
     boat: Annotated[str, typer.Argument(metavar="BOAT", help="boat_id or name")],
     *,
@@ -289,6 +282,21 @@ def history(
     return 0
 
 
+@app.command()
+def status(
+    *,
+    store: StoreFile = None,
+    settings: SettingsFile = None,
+    out: OutDir = None,
+    json: Json = False,
+    quiet: Quiet = False,
+) -> int:
+    """Say what the store holds, from which files, what was set aside and why."""
+    from bobstay import run, show
+    from bobstay.holdings import holdings
+
+    folder, store_path = _places(out, store)
+    with run.job(store_path, out=folder, settings=_given(settings), say=show.progress(quiet)) as job:
         show.told(holdings(job), json=json)
     return 0
 
@@ -369,21 +377,6 @@ def _order(dates: str | None) -> str | None:
     return dates
 
 
-def main(arguments: list[str] | None = None) -> None:
-    """Run a command; print an error as three lines and leave with the exit code the contract gives it."""
-    sys.exit(run_command(sys.argv[1:] if arguments is None else arguments))
-
-
-def run_command(arguments: list[str]) -> int:
-    """Run a command; return its exit code: 0 done, 2 wrong use, 3 unusable data, 4 too little evidence, 1 our fault."""
-    wrong_use: Any = typer.BadParameter.__mro__[2]  # the base class of every complaint about arguments
-    try:
-        result = app(arguments, standalone_mode=False)
-    except BobstayError as fault:
-        return _tell(fault.lines(), fault.exit_code)
-    except wrong_use as fault:  # an argument
-        return _tell(_usage_lines(fault), 2)
-
 def _confirmed(name: str | None, reason: str | None) -> Confirmation | None:
     """Return who answers for changes that weaken an indication; a name without a reason is none, nor the reverse."""
     from bobstay.ingest.record import Confirmation
@@ -398,6 +391,21 @@ def _confirmed(name: str | None, reason: str | None) -> Confirmation | None:
         )
     return Confirmation(" ".join(str(name).split()), " ".join(str(reason).split()))
 
+
+def main(arguments: list[str] | None = None) -> None:
+    """Run a command; print an error as three lines and leave with the exit code the contract gives it."""
+    sys.exit(run_command(sys.argv[1:] if arguments is None else arguments))
+
+
+def run_command(arguments: list[str]) -> int:
+    """Run a command; return its exit code: 0 done, 2 wrong use, 3 unusable data, 4 too little evidence, 1 our fault."""
+    wrong_use: Any = typer.BadParameter.__mro__[2]  # the base class of every complaint about arguments
+    try:
+        result = app(arguments, standalone_mode=False)
+    except BobstayError as fault:
+        return _tell(fault.lines(), fault.exit_code)
+    except wrong_use as fault:  # an argument
+        return _tell(_usage_lines(fault), 2)
     except (typer.Abort, KeyboardInterrupt):
         return _tell(("error: stopped", "where: -", "to do: run it again; nothing was half stored"), 1)
     except BrokenPipeError:

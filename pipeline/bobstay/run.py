@@ -69,12 +69,22 @@ def whole_job(  # the options of `bobstay run`, one for one
     settings: Settings,
     table: str | None = None,
     dates: str | None = None,
+    mappings: Sequence[Path] = (),
+    confirmed: Confirmation | None = None,
     say: Callable[[str], None],
 ) -> int:
     """Do the whole job on `paths`; return the exit code (0, or 4 where no class has an estimate)."""
-    take_in(paths, store_path=store_path, settings=settings, table=table, dates=dates, confirmed=confirmed, say=say)
+    take_in(
+        paths,
+        store_path=store_path,
+        settings=settings,
+        table=table,
+        dates=dates,
+        mappings=mappings,
+        confirmed=confirmed,
+        say=say,
+    )
     with job(store_path, out=out, settings=settings, say=say) as opened:
-    confirmed: Confirmation | None = None,
         code = estimate_stage(opened)
         rank_stage(opened)
         plan_stage(opened)
@@ -89,19 +99,22 @@ def take_in(
     settings: Settings,
     table: str | None = None,
     dates: str | None = None,
+    mappings: Sequence[Path] = (),
+    confirmed: Confirmation | None = None,
     say: Callable[[str], None],
 ) -> IngestReport:
     """Take files into the store in one transaction and remember the settings; nothing is stored on an error."""
     from bobstay.ingest import ingest
 
-    confirmed: Confirmation | None = None,
     missing = [str(p) for p in paths if not p.exists()]
     if missing:
         raise UsageError("a file is not there", where=", ".join(missing), remedy="check the names; nothing was stored")
     folders = sorted({p.resolve() if p.is_dir() else p.resolve().parent for p in paths})
     limit = max(date.today(), settings.as_of or date.min)
     with _kept_only_if_done(store_path), store.opened(store_path, folders=folders, create=True) as con:
-        taken = ingest(con, paths, limit=limit, table=table, dates=dates, confirmed=confirmed, say=say)
+        taken = ingest(
+            con, paths, limit=limit, table=table, dates=dates, mappings=how, confirmed=confirmed, say=say
+        )
         remember(con, settings)
     return taken
 

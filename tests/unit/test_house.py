@@ -24,8 +24,8 @@ FLOORS = [
     {"ingest", "lives", "estimate", "rank", "plan", "guidance", "alerts", "backtest", "charts"},
     {"report", "show"},
     {"run", "explain", "holdings"},
-    {"cli"},
     {"history"},
+    {"cli"},
     {"__main__"},
 ]  # fmt: skip
 

@@ -119,9 +119,6 @@ class Reading:
 
 
 @dataclass(frozen=True, slots=True)
-class Rules:
-    """What the caller declared: no past day lies after `limit`; `dates` is dmy, mdy or None (not declared)."""
-@dataclass(frozen=True, slots=True)
 class Confirmation:
     """Who answers for changes that weaken an indication, and why."""
 
@@ -129,6 +126,9 @@ class Confirmation:
     reason: str
 
 
+@dataclass(frozen=True, slots=True)
+class Rules:
+    """What the caller declared: no past day lies after `limit`; `dates` is dmy, mdy or None (not declared)."""
 
     limit: date
     dates: str | None = None

@@ -16,14 +16,15 @@ from bobstay.tables.decisions import (
     PLAN_SUMMARY,
     PRIORITY,
     SET_ASIDE,
-)
     SUPERSEDED,
+    WORDS_MERGED,
+)
 from bobstay.tables.evidence import CHANCES, CLASS_DRAWS, CLASSES, DETECTION, LIFE_LOOKS, LIVES, NONPARAMETRIC
 from bobstay.tables.inputs import (
     ACCESSES,
     ACTIONS_TAKEN,
-    AVAILABILITY,
     ALIASES,
+    AVAILABILITY,
     BOATS,
     CLIMATES,
     DISPOSITIONS,
@@ -65,22 +66,23 @@ OUTPUTS: tuple[OutputTable, ...] = (
     ALERTS,
     SET_ASIDE,
     CELLS_UNREAD,
+    SUPERSEDED,
+    WORDS_MERGED,
     FILES,
 )
 OUTPUT_BY_NAME: dict[str, OutputTable] = {t.name: t for t in OUTPUTS}
 
 __all__ = [
     "ACCESSES",
-    SUPERSEDED,
     "ACTIONS_TAKEN",
     "ALERTS",
+    "ALIASES",
     "AVAILABILITY",
     "BACKTEST",
     "BOATS",
     "CELLS_UNREAD",
     "CHANCES",
     "CLASSES",
-    "ALIASES",
     "CLASS_DRAWS",
     "CLIMATES",
     "COVERAGE",
@@ -110,6 +112,7 @@ __all__ = [
     "SERVICES",
     "SET_ASIDE",
     "SLOTS",
+    "SUPERSEDED",
     "TRIGGERS",
     "WATERS",
     "Dtype",
@@ -120,4 +123,3 @@ __all__ = [
     "OutputTable",
     "checked",
 ]
-    "SUPERSEDED",
