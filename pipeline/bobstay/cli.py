@@ -120,7 +120,6 @@ def whole(
         settings=load(settings),
         table=table,
         dates=_order(dates),
-        mappings=mapping or (),
         confirmed=_confirmed(confirm_change, reason),
         say=show.progress(quiet),
     )
@@ -153,7 +152,6 @@ def ingest(
         settings=load(settings),
         table=table,
         dates=_order(dates),
-        mappings=mapping or (),
         confirmed=_confirmed(confirm_change, reason),
         say=show.progress(quiet),
     )

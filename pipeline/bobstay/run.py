@@ -69,7 +69,6 @@ def whole_job(  # the options of `bobstay run`, one for one
     settings: Settings,
     table: str | None = None,
     dates: str | None = None,
-    mappings: Sequence[Path] = (),
     confirmed: Confirmation | None = None,
     say: Callable[[str], None],
 ) -> int:
@@ -80,7 +79,6 @@ def whole_job(  # the options of `bobstay run`, one for one
         settings=settings,
         table=table,
         dates=dates,
-        mappings=mappings,
         confirmed=confirmed,
         say=say,
     )
@@ -99,7 +97,6 @@ def take_in(
     settings: Settings,
     table: str | None = None,
     dates: str | None = None,
-    mappings: Sequence[Path] = (),
     confirmed: Confirmation | None = None,
     say: Callable[[str], None],
 ) -> IngestReport:
@@ -113,7 +110,7 @@ def take_in(
     limit = max(date.today(), settings.as_of or date.min)
     with _kept_only_if_done(store_path), store.opened(store_path, folders=folders, create=True) as con:
         taken = ingest(
-            con, paths, limit=limit, table=table, dates=dates, mappings=how, confirmed=confirmed, say=say
+            con, paths, limit=limit, table=table, dates=dates, confirmed=confirmed, say=say
         )
         remember(con, settings)
     return taken

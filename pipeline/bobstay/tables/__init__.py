@@ -17,7 +17,6 @@ from bobstay.tables.decisions import (
     PRIORITY,
     SET_ASIDE,
     SUPERSEDED,
-    WORDS_MERGED,
 )
 from bobstay.tables.evidence import CHANCES, CLASS_DRAWS, CLASSES, DETECTION, LIFE_LOOKS, LIVES, NONPARAMETRIC
 from bobstay.tables.inputs import (
@@ -67,7 +66,6 @@ OUTPUTS: tuple[OutputTable, ...] = (
     SET_ASIDE,
     CELLS_UNREAD,
     SUPERSEDED,
-    WORDS_MERGED,
     FILES,
 )
 OUTPUT_BY_NAME: dict[str, OutputTable] = {t.name: t for t in OUTPUTS}
