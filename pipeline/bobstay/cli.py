@@ -77,8 +77,9 @@ def root(
 @app.command()
 def demo(*, out: OutDir = None, settings: SettingsFile = None, json: Json = False, quiet: Quiet = False) -> int:
     """Write the invented demo fleet's files and do the whole job on them."""
-    from bobstay import run, show
     from bobstay.data_demo import copy_to
+
+    from bobstay import run, show
     from bobstay.settings import load
 
     folder = out or DEMO_OUT
@@ -168,7 +169,7 @@ def estimate(
     json: Json = False,
     quiet: Quiet = False,
 ) -> int:
-    """Work out lives and estimate, by class of fitting, the ages at which indications show."""
+    """Work out lives, estimate the ages at which indications show, by class of fitting, and check the estimate."""
     from bobstay import run
 
     return _stage(run.estimate_stage, ("classes",), store, settings, out, json=json, quiet=quiet)
@@ -236,6 +237,21 @@ def backtest(
     from bobstay import run
 
     return _stage(run.backtest_stage, ("backtest",), store, settings, out, json=json, quiet=quiet)
+
+
+@app.command()
+def shortcuts(
+    *,
+    store: StoreFile = None,
+    settings: SettingsFile = None,
+    out: OutDir = None,
+    json: Json = False,
+    quiet: Quiet = False,
+) -> int:
+    """Say what the usual shortcuts would have claimed on the same records, class by class."""
+    from bobstay import run
+
+    return _stage(run.shortcuts_stage, ("shortcuts",), store, settings, out, json=json, quiet=quiet)
 
 
 @app.command()

@@ -23,11 +23,16 @@ from bobstay.tables import (
     CLASS_DRAWS,
     CLASSES,
     DETECTION,
+    FAMILIES,
+    FIT_CHECKS,
     GUIDANCE,
     HAUL_PLAN,
     NONPARAMETRIC,
     PLAN_SUMMARY,
     PRIORITY,
+    SCHEDULED_LOOKS,
+    SHORTCUTS,
+    USE_CLOCK,
 )
 
 if TYPE_CHECKING:
@@ -162,7 +167,7 @@ def job(store_path: Path, *, out: Path, settings: Settings | None, say: Callable
 
 
 def estimate_stage(job: Job) -> int:
-    """Work out lives and estimate; return 4 where no class of fittings has an estimate, else 0."""
+    """Work out lives, estimate and check the estimate; return 4 where no class of fittings has an estimate, else 0."""
     from bobstay.estimate import estimate
     from bobstay.lives import build_lives
 
@@ -177,7 +182,48 @@ def estimate_stage(job: Job) -> int:
     store.write(job.con, NONPARAMETRIC, made.nonparametric)
     store.write(job.con, CHANCES, made.chances)
     store.write(job.con, CLASS_DRAWS, made.class_draws)
+    checks_stage(job)
     return DONE if made.classes["b10_years"].notna().any() else TOO_LITTLE_EVIDENCE
+
+
+def checks_stage(job: Job) -> None:
+    """Check the estimate against shortcuts, scheduled looks alone, other families, bends, water and the use clock."""
+    from bobstay.checks import clock_table, families_table, fits_table
+
+    job.say("checking the estimate")
+    lives, boats = job.table("lives"), job.given("boats")
+    shortcuts_stage(job)
+    store.write(job.con, SCHEDULED_LOOKS, _scheduled(job))
+    store.write(job.con, FAMILIES, families_table(lives, settings=job.settings))
+    store.write(job.con, FIT_CHECKS, fits_table(lives, boats, job.table("classes"), settings=job.settings))
+    store.write(job.con, USE_CLOCK, clock_table(lives, boats, settings=job.settings))
+
+
+def shortcuts_stage(job: Job) -> None:
+    """Say what the usual shortcuts would have claimed on the same records."""
+    from bobstay.checks import shortcuts_table
+
+    whole_boat = job.con.sql(_WHOLE_BOAT_CLEAR).df()
+    lives, looks, classes, draws = (job.table(name) for name in ("lives", "life_looks", "classes", "class_draws"))
+    made = shortcuts_table(lives, looks, classes, draws, whole_boat=whole_boat, settings=job.settings)
+    store.write(job.con, SHORTCUTS, made)
+
+
+_WHOLE_BOAT_CLEAR = """SELECT boat_id, inspected_on_earliest AS look_on FROM inspections
+    WHERE fitting_id IS NULL AND result = 'no_indication' ORDER BY file_id, line"""
+_DRAWS_OF_A_CHECK = 400  # enough for the interval of an age that is only set beside another
+
+
+def _scheduled(job: Job) -> pd.DataFrame:
+    """Estimate once more on scheduled looks alone and set both side by side."""
+    from bobstay.checks import on_scheduled_looks, scheduled_table
+    from bobstay.estimate import estimate
+
+    lives, looks = job.table("lives"), job.table("life_looks")
+    how = job.settings.estimate
+    lean = replace(job.settings, estimate=replace(how, draws=min(how.draws, _DRAWS_OF_A_CHECK)))
+    made = estimate(*on_scheduled_looks(lives, looks), job.given("boats"), as_of=job.as_of, settings=lean)
+    return scheduled_table(job.table("classes"), made.classes, lives, looks)
 
 
 def rank_stage(job: Job) -> None:
@@ -190,10 +236,20 @@ def rank_stage(job: Job) -> None:
     lives, looks, classes, boats = job.table("lives"), job.table("life_looks"), job.table("classes"), job.given("boats")
     priority = rank(lives, job.table("chances"), boats=boats, looks=looks, settings=job.settings, as_of=job.as_of)
     store.write(job.con, PRIORITY, priority)
-    store.write(job.con, GUIDANCE, guide(classes, job.table("class_draws"), lives, settings=job.settings))
+    guidance = guide(classes, job.table("class_draws"), lives, settings=job.settings)
+    store.write(job.con, GUIDANCE, _with_warning(job, guidance))
     orphans = job.con.sql("SELECT * FROM orphan_looks ORDER BY file_id, line").df()
     raised = watch(lives, looks, classes, boats=boats, settings=job.settings, as_of=job.as_of, orphans=orphans)
     store.write(job.con, ALERTS, raised)
+
+
+def _with_warning(job: Job, guidance: pd.DataFrame) -> pd.DataFrame:
+    """Say in the guidance where scheduled looks alone give the earlier age, if that was checked."""
+    from bobstay.checks import with_warning
+
+    if not store.has(job.con, "scheduled_looks"):
+        return guidance
+    return with_warning(guidance, job.table("scheduled_looks"))
 
 
 def plan_stage(job: Job) -> None:

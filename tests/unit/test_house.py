@@ -18,10 +18,11 @@ FLOORS = [
     {"errors"},
     {"tables", "settings", "weibull", "turnbull", "detection", "replacement", "inspection_interval", "bounds", "joint",
      "scores", "observations", "weibull_likelihood", "turnbull_climb", "likelihood_ratio", "told", "vocabulary",
-     "consequences"},
+     "consequences", "censored"},
     {"store"},
     {"export"},
-    {"ingest", "lives", "estimate", "rank", "plan", "guidance", "alerts", "backtest", "charts"},
+    {"ingest", "lives", "estimate", "rank", "plan", "guidance", "alerts", "backtest", "charts",
+     "checks"},
     {"report", "show"},
     {"run", "explain", "holdings"},
     {"history"},
@@ -81,7 +82,8 @@ def test_arrows_run_down_only():
     assert not wrong
 
 
-MATHS = {"weibull", "turnbull", "detection", "replacement", "inspection_interval", "bounds", "joint", "scores"}
+MATHS = {"weibull", "turnbull", "detection", "replacement", "inspection_interval", "bounds", "joint", "scores",
+         "censored"}  # fmt: skip
 
 
 def test_maths_knows_no_tables():

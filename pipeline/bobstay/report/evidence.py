@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from bobstay.report.checks import checks_of
+
 if TYPE_CHECKING:
     from bobstay.report.fleet import Fleet, Row
 
@@ -23,7 +25,8 @@ def evidence_of(fleet: Fleet) -> dict[str, Any]:
         seed=estimate.seed,
     )
     bands, watched = _watched(fleet.watched)
-    return {"curves": curves, "bands": bands, "watched": watched, "steps": _steps_by_class(fleet)}
+    shown = {"curves": curves, "bands": bands, "watched": watched, "steps": _steps_by_class(fleet)}
+    return shown | checks_of(fleet)
 
 
 def _watched(rows: list[Row]) -> tuple[list[int], dict[str, list[tuple[str, int]]]]:

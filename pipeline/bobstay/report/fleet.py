@@ -26,6 +26,7 @@ _WHOLE = (
     "classes", "detection", "nonparametric", "priority", "guidance", "haul_plan", "plan_summary", "coverage",
     "alerts", "files",
 )  # fmt: skip
+_IF_MADE = ("backtest", "shortcuts", "scheduled_looks", "families", "fit_checks", "use_clock")
 _SET_ASIDE = """SELECT reason, "table", count(*) AS "rows", min(file) AS file, min(hint) AS hint
     FROM set_aside GROUP BY reason, "table" ORDER BY "rows" DESC, reason, "table" """
 _CELLS_UNREAD = """SELECT "table", "column", reason, count(*) AS cells
@@ -73,7 +74,7 @@ class Fleet:
 def read_fleet(con: duckdb.DuckDBPyConnection, *, settings: Settings, as_of: date) -> Fleet:
     """Read what the pages need; raises UsageError where an earlier stage has not been run."""
     tables = {name: _table(con, name) for name in _WHOLE}
-    tables["backtest"] = _table(con, "backtest") if store.has(con, "backtest") else []
+    tables |= {name: _table(con, name) if store.has(con, name) else [] for name in _IF_MADE}
     lives = _rows(con, "SELECT * FROM lives WHERE is_in_service ORDER BY life_id")
     looks: dict[str, list[Row]] = {}
     for look in _rows(con, _LOOKS):

@@ -5,6 +5,7 @@ A column says its kind once, here; ingest, lives, report and the guide all read 
 
 from __future__ import annotations
 
+from bobstay.tables.checks import FAMILIES, FIT_CHECKS, SCHEDULED_LOOKS, SHORTCUTS, USE_CLOCK
 from bobstay.tables.decisions import (
     ALERTS,
     BACKTEST,
@@ -62,6 +63,11 @@ OUTPUTS: tuple[OutputTable, ...] = (
     PLAN_SUMMARY,
     COVERAGE,
     BACKTEST,
+    SHORTCUTS,
+    SCHEDULED_LOOKS,
+    FAMILIES,
+    FIT_CHECKS,
+    USE_CLOCK,
     ALERTS,
     SET_ASIDE,
     CELLS_UNREAD,
@@ -88,8 +94,10 @@ __all__ = [
     "DISPOSITIONS",
     "EVENTS",
     "EVENT_KINDS",
+    "FAMILIES",
     "FILES",
     "FITTINGS",
+    "FIT_CHECKS",
     "GUIDANCE",
     "HAUL_PLAN",
     "INPUTS",
@@ -106,12 +114,15 @@ __all__ = [
     "PRIORITY",
     "REMOVAL_REASONS",
     "RESULTS",
+    "SCHEDULED_LOOKS",
     "SCOPES",
     "SERVICES",
     "SET_ASIDE",
+    "SHORTCUTS",
     "SLOTS",
     "SUPERSEDED",
     "TRIGGERS",
+    "USE_CLOCK",
     "WATERS",
     "Dtype",
     "InputColumn",

@@ -1,0 +1,79 @@
+"""What the page of evidence shows of the checks beside the estimate."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from bobstay.report.fleet import Fleet, Row
+
+ALL = "all fittings"
+WIDTH, EDGE = 300.0, 6.0  # of the axis that the template draws, and its margin
+CHECKS = {"curve": "Bands of age", "bend": "A bend", "water": "Salt and fresh water"}
+FAMILIES = {
+    "weibull": "Weibull",
+    "lognormal": "lognormal",
+    "loglogistic": "log-logistic",
+    "exponential": "exponential (no ageing)",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """One line of the small chart: a dot and its interval, in units of the drawing (None: no number)."""
+
+    row: Row
+    at: float | None
+    low: float | None
+    high: float | None
+
+
+def checks_of(fleet: Fleet) -> dict[str, Any]:
+    """Return the context of the checks; a table that was not made is an empty list."""
+    tables = fleet.tables
+    pooled = [r for r in tables["shortcuts"] if r["fitting_type"] == ALL]
+    marks, ticks = _marks(pooled)
+    return {
+        "marks": marks,
+        "ticks": ticks,
+        "axis": (EDGE, EDGE + WIDTH),
+        "shortcut_names": [r["shortcut"] for r in pooled],
+        "shortcuts_by_class": _cells(tables["shortcuts"], [r["shortcut"] for r in pooled]),
+        "families_of_all": [r for r in tables["families"] if r["fitting_type"] == ALL],
+        "families_by_class": _by_class([r for r in tables["families"] if r["fitting_type"] != ALL]),
+        "better_families": [r for r in tables["families"] if r["is_clearly_better"]],
+        "flagged": [r for r in tables["fit_checks"] if r["is_flagged"]],
+        "clock_of_all": next((r for r in tables["use_clock"] if r["fitting_type"] == ALL), None),
+        "CHECKS": CHECKS,
+        "FAMILIES": FAMILIES,
+    }
+
+
+def _cells(rows: list[Row], names: list[str]) -> dict[str, list[Row | None]]:
+    """Return by class one row a shortcut, None where it has none or no number."""
+    by_class = _by_class([r for r in rows if r["fitting_type"] != ALL and r["b10_years"] is not None])
+    return {key: [next((r for r in own if r["shortcut"] == n), None) for n in names] for key, own in by_class.items()}
+
+
+def _by_class(rows: list[Row]) -> dict[str, list[Row]]:
+    table: dict[str, list[Row]] = {}
+    for row in rows:
+        table.setdefault(f"{row['fitting_type']}, {row['material']}", []).append(row)
+    return table
+
+
+def _marks(rows: list[Row]) -> tuple[list[Mark], list[tuple[float, int]]]:
+    """Return the lines of the chart and the ticks of its axis (place, years), which begins at 0."""
+    ends = [r["b10_years_upper"] for r in rows if r["b10_years_upper"] is not None]
+    if not ends:
+        return [], []
+    step = next(s for s in (1, 2, 5, 10, 20, 50, 100, 1_000, 10_000, 10**9) if max(ends) <= 6 * s)
+    top = step * (int(max(ends) / step) + 1)
+
+    def place(years: float | None) -> float | None:
+        return None if years is None else EDGE + WIDTH * years / top
+
+    keys = ("b10_years", "b10_years_lower", "b10_years_upper")
+    marks = [Mark(r, *(place(r[k]) for k in keys)) for r in rows]
+    return marks, [(EDGE + WIDTH * t / top, t) for t in range(0, top + 1, step)]
