@@ -2,7 +2,10 @@
 WITH known AS (
     SELECT
         p.place_id,
-        f.*,
+        f.* REPLACE (
+            coalesce(t.shown_as, f.fitting_type) AS fitting_type,
+            coalesce(m.shown_as, f.material) AS material
+        ),
         coalesce(
             f.installed_earliest + CAST((f.installed_latest - f.installed_earliest) // 2 AS INTEGER),
             f.installed_earliest,
@@ -19,6 +22,8 @@ WITH known AS (
             AND (f.installed_earliest IS NULL OR f.installed_earliest IS DISTINCT FROM f.installed_latest) AS is_loose
     FROM fittings AS f
     JOIN places AS p ON p.boat_id = f.boat_id AND p.fitting_id = f.fitting_id
+    LEFT JOIN words_merged AS t ON t."column" = 'fitting_type' AND t.word = f.fitting_type
+    LEFT JOIN words_merged AS m ON m."column" = 'material' AND m.word = f.material
     WHERE f.installed_earliest IS NULL OR f.installed_earliest <= CAST($as_of AS DATE)
 ),
 followed AS (  -- parts of one place end in the order in which they began: the first part to outlast a row comes after it

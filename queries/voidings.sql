@@ -22,9 +22,10 @@ named AS (
 cleaned AS (
     SELECT
         boat_id, kind, happened_on, written,
-        fitting_type IS NULL AS is_for_all,
-        trim(regexp_replace(lower(fitting_type), '[_\s]+', ' ', 'g')) AS fitting_type
-    FROM named
+        n.fitting_type IS NULL AS is_for_all,
+        trim(regexp_replace(lower(coalesce(w.shown_as, n.fitting_type)), '[_\s]+', ' ', 'g')) AS fitting_type
+    FROM named AS n
+    LEFT JOIN words_merged AS w ON w."column" = 'fitting_type' AND w.word = trim(n.fitting_type)
 )
 SELECT s.life_id, c.happened_on, concat(c.kind, ' ', c.written) AS event
 FROM spells AS s

@@ -42,6 +42,7 @@ def bounds(written: str) -> tuple[date | None, date | None]:
 def filled(con: duckdb.DuckDBPyConnection, **tables: str | Sequence[Mapping[str, str]]) -> None:
     """Make all seven input tables and files in the store; line 2 is the first row of each table."""
     con.execute("CREATE TABLE files AS SELECT x AS file_id, concat('file', x, '.csv') AS file FROM range(1, 9) t(x)")
+    con.execute('CREATE TABLE words_merged ("column" VARCHAR, word VARCHAR, shown_as VARCHAR)')
     for number, spec in enumerate(INPUTS, start=1):
         _create(con, spec.name)
         drawn = tables.get(spec.name, ())

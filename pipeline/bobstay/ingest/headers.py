@@ -36,10 +36,10 @@ def best_delimiter(head: Sequence[str]) -> str:
     return max(DELIMITERS, key=score)
 
 
-def rows_of(head: Sequence[str], delimiter: str) -> list[Row]:
+def rows_of(head: Sequence[str], delimiter: str, count: int = SEARCHED_LINES) -> list[Row]:
     """Return the first lines with their numbers, each taken apart as leniently as can be."""
     rows = []
-    for number, line in enumerate(head[:SEARCHED_LINES], start=1):
+    for number, line in enumerate(head[:count], start=1):
         try:
             cells = tuple(next(csv.reader([line], delimiter=delimiter), []))
         except csv.Error:

@@ -10,6 +10,7 @@ from bobstay.ingest import headers, places, pointing
 from bobstay.ingest.aliases import read_by_alias
 from bobstay.ingest.changes import hold_back, supersede
 from bobstay.ingest.checks import find_faults
+from bobstay.ingest.mapped import opened_mapped
 from bobstay.ingest.matching import match_stored
 from bobstay.ingest.parquet import opened_parquet
 from bobstay.ingest.reading import read_odd_cells
@@ -19,6 +20,7 @@ from bobstay.ingest.staging import named, one_row, stage
 from bobstay.ingest.storing import make_tables, store_cells_unread, store_rows, store_set_aside
 from bobstay.ingest.text import opened_text
 from bobstay.ingest.waiting import use_waiting
+from bobstay.ingest.word_classes import merge_words
 from bobstay.ingest.workbook import opened_workbook
 from bobstay.tables import ALIASES, BOATS, INPUT_BY_NAME, INPUTS
 
@@ -30,6 +32,7 @@ if TYPE_CHECKING:
     import duckdb
 
     from bobstay.ingest.record import Confirmation
+    from bobstay.mapping import SenderMapping
     from bobstay.tables import InputColumn
 
 # Boats come first and their other names next, so that later tables can be checked against them.
@@ -48,18 +51,19 @@ def ingest(
     limit: date,
     table: str | None = None,
     dates: str | None = None,
+    mappings: Sequence[SenderMapping] = (),
     confirmed: Confirmation | None = None,
     say: Callable[[str], None] = _silent,
 ) -> IngestReport:
     """Take the files at `paths` into the store; no past day may lie after `limit`.
 
-    `table` names the table where the columns do not; `dates` (dmy or mdy) declares how 3/4/19 is meant; `confirmed`
-    says who answers for changes that weaken an indication; `say` is told what a person should know of how each file
-    was read. Raises UsageError for files that are missing or of no known kind, UnusableDataError for files that
-    cannot be used; then nothing is stored.
+    `table` names the table where the columns do not; `dates` (dmy or mdy) declares how 3/4/19 is meant; `mappings`
+    say how the files they are for are read; `confirmed` says who answers for changes that weaken an indication; `say`
+    is told what a person should know of how each file was read. Raises UsageError for files that are missing or of
+    no known kind, UnusableDataError for files that cannot be used; then nothing is stored.
     """
     rules = replace(_rules(limit, table, dates), confirmed=confirmed)
-    files = places.files_meant(paths)
+    files = _by_mapping(places.files_meant(paths), mappings)
     con.begin()
     try:
         report = _taken_in(con, files, rules, say)
@@ -79,8 +83,26 @@ def _rules(limit: date, table: str | None, dates: str | None) -> Rules:
     return Rules(limit, dates, table)
 
 
+def _by_mapping(files: Sequence[Path], mappings: Sequence[SenderMapping]) -> dict[Path, SenderMapping | None]:
+    """Return the mapping each file is read by, None for those that no mapping is for; raises UsageError."""
+    found: dict[Path, SenderMapping | None] = {}
+    for file in files:
+        fit = [mapping for mapping in mappings if mapping.is_for_file(file.name)]
+        if len(fit) > 1:
+            both = ", ".join(mapping.source for mapping in fit)
+            raise UsageError(f"more than one mapping is for {file.name}", where=both, remedy="narrow `files` in one")
+        found[file] = fit[0] if fit else None
+    idle = [mapping for mapping in mappings if mapping not in found.values()]
+    if idle:
+        where = f"{idle[0].source}, key files, value {list(idle[0].files)}"
+        raise UsageError(
+            "the mapping is for none of the files", where=where, remedy="correct `files`; * stands for any letters"
+        )
+    return found
+
+
 def _taken_in(
-    con: duckdb.DuckDBPyConnection, files: Sequence[Path], rules: Rules, say: Callable[[str], None]
+    con: duckdb.DuckDBPyConnection, files: dict[Path, SenderMapping | None], rules: Rules, say: Callable[[str], None]
 ) -> IngestReport:
     make_tables(con)
     pointing.begin(con)
@@ -94,6 +116,7 @@ def _taken_in(
         say(f"{name}: already in the store, nothing added")
     reports = tuple(_loaded(con, part, rules, say) for part in fresh)
     _refuse_unless_needed(con)
+    merge_words(con)
     return IngestReport(reports, skipped, tuple(map(_name, used_now)))
 
 
@@ -101,13 +124,15 @@ def _name(part: Part) -> str:
     return part.path.name if part.part == "-" else f"{part.path.name} [{part.part}]"
 
 
-def _opened(con: duckdb.DuckDBPyConnection, files: Sequence[Path], rules: Rules) -> list[Part]:
+def _opened(con: duckdb.DuckDBPyConnection, files: dict[Path, SenderMapping | None], rules: Rules) -> list[Part]:
     """Open all files before any is stored."""
     taken = [name for (name,) in con.execute("SELECT DISTINCT file FROM files ORDER BY file").fetchall()]
     parts: list[Part] = []
-    for path, shown in places.names_of(files, taken).items():
+    for path, shown in places.names_of(list(files), taken).items():
         ending = path.suffix.lower()
-        if ending in places.BOOK_ENDINGS:
+        if (mapping := files[path]) is not None:
+            parts += opened_mapped(path, shown=shown, rules=rules, mapping=mapping)
+        elif ending in places.BOOK_ENDINGS:
             parts += opened_workbook(path, shown=shown, rules=rules)
         elif ending in places.PARQUET_ENDINGS:
             parts.append(opened_parquet(path, shown=shown, rules=rules))
@@ -119,6 +144,7 @@ def _opened(con: duckdb.DuckDBPyConnection, files: Sequence[Path], rules: Rules)
 def _not_yet_held(con: duckdb.DuckDBPyConnection, parts: list[Part]) -> tuple[list[Part], list[Part]]:
     """Return the parts that are new, and those whose bytes are in the store or stand twice in the call."""
     seen = set(con.execute('SELECT sha256, "table", part FROM files').fetchall())
+    _refuse_other_mappings(con, parts)
     fresh: list[Part] = []
     held: list[Part] = []
     for part in parts:
@@ -128,7 +154,20 @@ def _not_yet_held(con: duckdb.DuckDBPyConnection, parts: list[Part]) -> tuple[li
     return fresh, held
 
 
+def _refuse_other_mappings(con: duckdb.DuckDBPyConnection, parts: list[Part]) -> None:
+    """Refuse a file that the store holds already, read in another way: it must not stand there twice."""
+    held = dict(con.execute("SELECT sha256, any_value(coalesce(mapping, '-')) FROM files GROUP BY sha256").fetchall())
+    for part in parts:
+        if held.get(part.sha256, part.mapping or "-") != (part.mapping or "-"):
+            raise UsageError(
+                "the file is in the store already, read by another mapping",
+                where=part.path.name,
+                remedy="take the files into a new store with --store: nothing is read twice",
+            )
+
+
 def _loaded(con: duckdb.DuckDBPyConnection, part: Part, rules: Rules, say: Callable[[str], None]) -> FileReport:
+    rules = part.rules or rules
     for note in part.notes:
         say(note)
     file_id = _next_file_id(con)
@@ -167,7 +206,7 @@ def _next_file_id(con: duckdb.DuckDBPyConnection) -> int:
 
 
 def _note_file(con: duckdb.DuckDBPyConnection, file_id: int, part: Part, report: FileReport) -> None:
-    noted = {"file_id": file_id, "sha256": part.sha256, **asdict(report)}
+    noted = {"file_id": file_id, "sha256": part.sha256, "mapping": part.mapping, **asdict(report)}
     columns = ", ".join(named(name) for name in noted)
     con.execute(f"INSERT INTO files ({columns}) VALUES ({', '.join(f'${name}' for name in noted)})", noted)
 

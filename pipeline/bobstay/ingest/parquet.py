@@ -22,6 +22,19 @@ BATCH = 50_000
 
 def opened_parquet(path: Path, *, shown: str, rules: Rules) -> Part:
     """Return the file's one part; raises UnusableDataError where it is not Parquet or no table fits."""
+    schema, row_count = schema_of(path, shown)
+    header = headers.recognised([(1, tuple(schema.names))], shown=shown, table=rules.table)
+
+    def read(wanted: np.ndarray | None = None) -> Iterator[Record]:
+        return all_records(path, wanted)
+
+    sha256 = whole_file_sha256(path)
+    scan = Scan(_relation(schema), {"path": str(path)}, row_count, FIRST_LINE)
+    return Part(path, shown, "-", sha256, "parquet", header, read, scan)
+
+
+def schema_of(path: Path, shown: str) -> tuple[pa.Schema, int]:
+    """Return the columns of the file and how many rows it has; raises UnusableDataError where it is not Parquet."""
     import pyarrow as pa
     from pyarrow import parquet
 
@@ -34,14 +47,7 @@ def opened_parquet(path: Path, *, shown: str, rules: Rules) -> Part:
             where=shown,
             remedy="write it again, or as CSV",
         ) from fault
-    header = headers.recognised([(1, tuple(schema.names))], shown=shown, table=rules.table)
-
-    def read(wanted: np.ndarray | None = None) -> Iterator[Record]:
-        return _records(path, wanted)
-
-    sha256 = whole_file_sha256(path)
-    scan = Scan(_relation(schema), {"path": str(path)}, row_count, FIRST_LINE)
-    return Part(path, shown, "-", sha256, "parquet", header, read, scan)
+    return schema, row_count
 
 
 def _relation(schema: pa.Schema) -> str:
@@ -54,11 +60,15 @@ def _cell(field: pa.Field) -> str:
 
     name = '"' + field.name.replace('"', '""') + '"'
     if pa.types.is_floating(field.type):
-        name = f"CASE WHEN NOT isnan({name}) THEN {name} END"  # some writers say "not stated" with NaN
+        # some writers say "not stated" with NaN; a whole number is written without a point, as a sheet shows it (316)
+        whole = f"CAST(TRY_CAST({name} AS BIGINT) AS VARCHAR)"
+        is_whole = f"{name} = trunc({name}) AND abs({name}) < 1e15"
+        return f"CASE WHEN isnan({name}) THEN NULL WHEN {is_whole} THEN {whole} ELSE CAST({name} AS VARCHAR) END"
     return f"CAST({name} AS VARCHAR)"
 
 
-def _records(path: Path, wanted: np.ndarray | None) -> Iterator[Record]:
+def all_records(path: Path, wanted: np.ndarray | None) -> Iterator[Record]:
+    """Yield the rows of the file, or those on the `wanted` lines."""
     from pyarrow import parquet
 
     from bobstay.ingest.workbook import as_text

@@ -6,7 +6,7 @@ Makes the temporary tables `readings` (what each odd cell says) and `places` (wh
 
 from __future__ import annotations
 
-from dataclasses import astuple
+from dataclasses import astuple, replace
 from typing import TYPE_CHECKING
 
 from bobstay.ingest.cells import read_cell
@@ -22,12 +22,15 @@ if TYPE_CHECKING:
     from bobstay.tables import InputColumn
 
 BATCH = 20_000
+PROPOSED = 2_000  # with more different odd cells in a column nothing is proposed for them: it would take minutes
 
 
 def read_odd_cells(con: duckdb.DuckDBPyConnection, header: Header, *, rules: Rules) -> list[InputColumn]:
     """Fill `readings` and `places`, make `resolved`; return the columns that have odd cells."""
     _prepare(con, header)
-    odd = [column for _, column in present(header) if column.kind not in TEXT_KINDS and _read(con, column, rules)]
+    odd = [
+        column for _, column in present(header) if column.kind not in TEXT_KINDS and _read(con, header, column, rules)
+    ]
     con.execute(f"CREATE OR REPLACE TEMP VIEW resolved AS {_resolved(header, odd)}")
     return odd
 
@@ -42,16 +45,17 @@ def _prepare(con: duckdb.DuckDBPyConnection, header: Header) -> None:
         con.execute("INSERT INTO places VALUES ($1, $2, $3)", [column.name, place, rank])
 
 
-def _read(con: duckdb.DuckDBPyConnection, column: InputColumn, rules: Rules) -> bool:
+def _read(con: duckdb.DuckDBPyConnection, header: Header, column: InputColumn, rules: Rules) -> bool:
     """Read the odd cells of one column; say whether there were any."""
     odd = named(f"{column.name}__odd")
     con.execute(
         f"CREATE OR REPLACE TEMP TABLE odd_cells AS SELECT DISTINCT {odd} AS odd FROM staged WHERE {odd} IS NOT NULL"
     )
     (total,) = one_row(con, "SELECT count(*) FROM odd_cells")
+    rules = replace(rules, proposes=total <= PROPOSED)
     for start in range(0, total, BATCH):
         rows = con.execute("SELECT odd FROM odd_cells LIMIT $n OFFSET $start", {"n": BATCH, "start": start}).fetchall()
-        _keep(con, column, [(text, read_cell(column, text, rules=rules)) for (text,) in rows])
+        _keep(con, column, [(text, read_cell(header.table, column, text, rules=rules)) for (text,) in rows])
     return bool(total)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from bobstay.tables import InputTable
-
+    from bobstay.vocabulary import Vocabulary
 
 @dataclass(frozen=True, slots=True)
 class FileReport:
@@ -88,7 +88,8 @@ class Part:
     """One table's worth of rows: a whole file, or one sheet of a workbook.
 
     `records(lines)` reads the rows exactly, in Python: all of them, or with `lines` (ascending) only those.
-    `scan` is the quick way to the same rows, where the file is clean enough to have one.
+    `scan` is the quick way to the same rows, where the file is clean enough to have one. `rules` and `mapping` (its
+    SHA-256) are those of a mapping.
     """
 
     path: Path
@@ -100,6 +101,8 @@ class Part:
     records: Callable[[Any], Iterator[Record]]
     scan: Scan | None = None
     notes: tuple[str, ...] = ()
+    rules: Rules | None = None
+    mapping: str | None = None
 
     @property
     def shown(self) -> str:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from bobstay.ingest.checks import unread_cells
 from bobstay.ingest.staging import named, one_row, sql_type
 from bobstay.store import SQL_TYPES
-from bobstay.tables import CELLS_UNREAD, FILES, INPUTS, INSPECTIONS, SET_ASIDE, SUPERSEDED
+from bobstay.tables import CELLS_UNREAD, FILES, INPUTS, INSPECTIONS, SET_ASIDE, SUPERSEDED, WORDS_MERGED
 
 if TYPE_CHECKING:
     import duckdb
@@ -25,7 +25,7 @@ def make_tables(con: duckdb.DuckDBPyConnection) -> None:
     """Make the tables that ingest writes, where the store does not have them yet."""
     for table in INPUTS:
         con.execute(f"CREATE TABLE IF NOT EXISTS {named(table.name)} ({_input_layout(table)})")
-    for output in (FILES, SET_ASIDE, CELLS_UNREAD, SUPERSEDED):
+    for output in (FILES, SET_ASIDE, CELLS_UNREAD, SUPERSEDED, WORDS_MERGED):
         con.execute(f"CREATE TABLE IF NOT EXISTS {named(output.name)} ({_output_layout(output)})")
 
 

@@ -32,7 +32,7 @@ def opened_text(path: Path, *, shown: str, rules: Rules) -> Part:
 
 
 def _opened(path: Path, shown: str, rules: Rules) -> Part:
-    head = _head_lines(path)
+    head = head_lines(path)
     delimiter = headers.best_delimiter(head)
     header = headers.recognised(headers.rows_of(head, delimiter), shown=shown, table=rules.table)
     facts = preflight.looked_at(path, delimiter, width=len(header.names), after=header.line)
@@ -49,14 +49,14 @@ def _opened(path: Path, shown: str, rules: Rules) -> Part:
     )
 
 
-def _head_lines(path: Path) -> list[str]:
+def head_lines(path: Path, count: int = headers.SEARCHED_LINES) -> list[str]:
     """Return the first lines as text, whatever the encoding; a line cut off by the limit stays cut off."""
     with path.open("rb") as file:
         first = file.read(HEAD)
     encoding = preflight.encoding_of(first)
     has_bare_returns = b"\r" in first and b"\n" not in first
     whole = preflight.head_of(lines.blocks(path, encoding, bare_returns=has_bare_returns), HEAD)[: lines.LINE_LIMIT]
-    found = whole.split(b"\n", headers.SEARCHED_LINES)[: headers.SEARCHED_LINES]
+    found = whole.split(b"\n", count)[:count]
     return [(lines.decoded(line.removesuffix(b"\r")) or "").replace("\0", "") for line in found]
 
 

@@ -18,6 +18,7 @@ from bobstay.tables.decisions import (
     PRIORITY,
     SET_ASIDE,
     SUPERSEDED,
+    WORDS_MERGED,
 )
 from bobstay.tables.evidence import CHANCES, CLASS_DRAWS, CLASSES, DETECTION, LIFE_LOOKS, LIVES, NONPARAMETRIC
 from bobstay.tables.inputs import (
@@ -72,6 +73,7 @@ OUTPUTS: tuple[OutputTable, ...] = (
     SET_ASIDE,
     CELLS_UNREAD,
     SUPERSEDED,
+    WORDS_MERGED,
     FILES,
 )
 OUTPUT_BY_NAME: dict[str, OutputTable] = {t.name: t for t in OUTPUTS}
@@ -124,6 +126,7 @@ __all__ = [
     "TRIGGERS",
     "USE_CLOCK",
     "WATERS",
+    "WORDS_MERGED",
     "Dtype",
     "InputColumn",
     "InputTable",

@@ -198,6 +198,19 @@ SUPERSEDED = OutputTable(
     order=("table", "file", "line", "by_file", "by_line"),
 )
 
+WORDS_MERGED = OutputTable(
+    "words_merged",
+    "spelling of a word that stands in the records in more than one",
+    columns_of("""
+        column text! fitting_type or material
+        word text! the word as written
+        shown_as text! the commonest of its spellings, under which all of them are one class
+        canonical text! the known word they all mean, or how they are all spelled but for case and marks
+        rows integer! rows that write it so
+    """),
+    order=("column", "shown_as", "word"),
+)
+
 FILES = OutputTable(
     "files",
     "file taken in",
@@ -215,6 +228,7 @@ FILES = OutputTable(
         rows_known integer! of the rows used, those an earlier file had brought already
         rows_superseding integer! of the rows used, those that took the place of an earlier row
         rows_renamed integer! rows whose boat was called by another of her names
+        mapping text SHA-256 of the mapping it was read by
     """),
     order=("file_id",),
 )

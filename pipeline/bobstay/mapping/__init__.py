@@ -1,0 +1,7 @@
+"""Mapping files: what one sender's columns, words, days, numbers and shapes say in the words of the tables."""
+
+from bobstay.mapping.figures import UNITS, as_number
+from bobstay.mapping.reading import load
+from bobstay.mapping.record import PartRule, SenderMapping, Wide, plain_heading
+
+__all__ = ["UNITS", "PartRule", "SenderMapping", "Wide", "as_number", "load", "plain_heading"]
