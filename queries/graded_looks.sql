@@ -66,6 +66,7 @@ SELECT
     coalesce(earliest_on + CAST((latest_on - earliest_on) // 2 AS INTEGER), latest_on) AS middle_on,
     method,
     scope,
+    result,
     CASE
         WHEN is_found THEN 'indication'
         WHEN silent_because IS NOT NULL OR below_because IS NOT NULL THEN 'nothing'

@@ -2,14 +2,14 @@
 WITH paired AS (
     SELECT
         s.life_id, s.installed_on, l.earliest_on AS look_on,
-        l.method, l.scope, l.shows, l.verdict, l.grade, l.grade_reason, l.trigger, l.file_id, l.line
+        l.method, l.scope, l.result, l.shows, l.verdict, l.grade, l.grade_reason, l.trigger, l.file_id, l.line
     FROM graded_looks AS l
     JOIN spells AS s ON s.place_id = l.place_id AND l.earliest_on > s.looks_after AND l.earliest_on <= s.ended_on
     WHERE l.earliest_on = l.latest_on
     UNION ALL
     SELECT
         life_id, installed_on, look_on,
-        method, scope, shows, verdict, grade, grade_reason, trigger, file_id, line
+        method, scope, result, shows, verdict, grade, grade_reason, trigger, file_id, line
     FROM rough_looks
 )
 SELECT
@@ -18,6 +18,7 @@ SELECT
     p.look_on,
     p.method,
     p.scope,
+    p.result,
     p.shows,
     p.verdict,
     p.grade,

@@ -27,7 +27,8 @@ dated AS (
         CASE WHEN f.last_clear_on >= f.finding_on THEN o.clear_on ELSE f.last_clear_on END AS lower_on,
         CASE WHEN f.first_clear_on >= f.finding_on THEN NULL ELSE f.first_clear_on END AS entered_on,
         v.happened_on > f.last_clear_on AS is_voided,
-        v.event
+        v.event,
+        v.happened_on AS voided_before
     FROM found AS f
     LEFT JOIN overtaken AS o ON o.life_id = f.life_id
     LEFT JOIN voidings AS v ON v.life_id = f.life_id
@@ -71,6 +72,7 @@ SELECT
     (d.last_clear_on - d.installed_on) / 365.25 AS last_clear_years,
     CASE WHEN d.is_voided THEN NULL ELSE (d.last_clear_on - d.installed_on) / 365.25 END AS ranking_clear_years,
     CASE WHEN d.is_voided THEN d.event END AS voided_by,
+    d.voided_before,
     d.position,
     d.supplier,
     d.batch,

@@ -29,5 +29,5 @@ SELECT
         WHEN shows = 'indication' THEN least(latest_on, ended_on)
         ELSE greatest(installed_on, least(placed_on, ended_on))
     END AS look_on,
-    method, scope, shows, verdict, grade, grade_reason, trigger, file_id, line
+    method, scope, result, shows, verdict, grade, grade_reason, trigger, file_id, line
 FROM placed

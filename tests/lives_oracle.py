@@ -272,6 +272,7 @@ def known_of(boat: Cells, part: Part, events: list[Cells], as_of: date) -> Row:
         "last_clear_years": _age(part, clear[-1]) if clear else None,
         "ranking_clear_years": _age(part, clear[-1]) if clear and not is_voided else None,
         "voided_by": f"{last['kind']} {last['happened_on']}" if last and is_voided else None,
+        "voided_before": date.fromisoformat(last["happened_on"]) if last else None,
     }
 
 

@@ -45,6 +45,7 @@ def look_rows(fleet: Fleet, truth: Truth) -> pd.DataFrame:
             "look_on": days_after_start(truth.installed[life] + fleet.look_age),
             "method": np.array(METHODS)[row],
             "scope": "removed",
+            "result": np.where(kind > 0, "relevant", "no_indication"),
             "shows": np.where(kind > 0, "indication", "clear"),
             "verdict": np.array(VERDICTS)[kind],
             "grade": "valid",
@@ -89,6 +90,7 @@ def life_rows(fleet: Fleet, truth: Truth, looks: pd.DataFrame) -> pd.DataFrame:
             "installed_on": installed,
             "installed_earliest": installed,
             "installed_latest": installed,
+            "moved_on": np.full(fleet.life_count, np.datetime64("NaT", "D")),
             "ended_on": days_after_start(truth.installed + truth.last_years),
             "age_years": truth.last_years,
             "is_in_service": truth.is_in_service,
@@ -97,6 +99,7 @@ def life_rows(fleet: Fleet, truth: Truth, looks: pd.DataFrame) -> pd.DataFrame:
             "ranking_clear_years": last_clear,
             "last_clear_years": last_clear,
             "voided_by": None,
+            "voided_before": pd.Series(np.datetime64("NaT", "s"), index=range(fleet.life_count)),
             "through_deck": pd.array([None] * fleet.life_count, dtype="boolean"),
         }
     )

@@ -315,6 +315,26 @@ def status(
     return 0
 
 
+@app.command()
+def study(
+    *,
+    fleets: Annotated[str, typer.Option(metavar="N", help="fleets of each size (one number, or one a size)")] = "20",
+    boats: Annotated[str, typer.Option(metavar="B,B", help="boats in a fleet")] = "40,150",
+    into: Annotated[Path | None, typer.Option("--into", metavar="FILE.md", help="also put it between its marks")] = None,
+    json: Json = False,
+    quiet: Quiet = False,
+) -> int:
+    """Try the estimate on simulated fleets of known truth and print what came out, as Markdown."""
+    from bobstay import show
+    from bobstay.study import markdown, put_into, records, sizes_of, study
+
+    found = study(sizes_of(fleets, boats), say=show.progress(quiet))
+    if into is not None:
+        put_into(into, markdown(found), command=f"bobstay study --fleets {fleets} --boats {boats}")
+    show.study(markdown(found), records(found), json=json)
+    return 0
+
+
 @app.command("settings")
 def show_settings(
     *,

@@ -42,6 +42,14 @@ def told(answer: Told, *, json: bool) -> None:
     _out(answer.text())
 
 
+def study(table: str, records: Sequence[Mapping[str, object]], *, json: bool) -> None:
+    """Print what a simulation study found: the table as Markdown, or its numbers as JSON."""
+    if json:
+        _json({"study": list(records)})
+        return
+    _out(table)
+
+
 def frames(tables: Mapping[str, pd.DataFrame], *, json: bool) -> None:
     """Print tables: all rows as JSON, or the first of them in columns with a note of how many there are."""
     if json:

@@ -251,13 +251,38 @@ def test_an_event_voids_clear_looks_for_the_chance_not_for_the_estimate() -> Non
     """The chance goes back up to that of a part never found clear; the classes stay as they were."""
     life = life_in_service(looked=True)
     lives, looks, boats = copied(small())
-    own = lives["life_id"] == life
-    lives.loc[own, "ranking_clear_years"] = np.nan
-    lives["voided_by"] = lives["voided_by"].astype("object")
-    lives.loc[own, "voided_by"] = "grounding 2023-12-01"
+    lives.loc[lives["life_id"] == life, "voided_before"] = pd.Timestamp("2023-12-30")
     found = made((lives, looks, boats))
     assert chance_of(found, life) > chance_of(default(), life)
     pd.testing.assert_frame_equal(found.classes, default().classes)
+
+
+def test_a_clear_look_after_an_event_does_not_bring_the_older_ones_back() -> None:
+    """With one clear look after the event, older ones still count for nothing: the chance is higher than it was with
+    all of them, and lower than with none."""
+    life = life_in_service(looked=True)
+    lives, looks, boats = with_looks(look(life, "none", ago=1))
+    lives = lives.copy()
+    lives.loc[lives["life_id"] == life, "voided_before"] = pd.Timestamp("2023-12-30")
+    voided, kept = (
+        chance_of(made((lives, looks, boats)), life),
+        chance_of(made(with_looks(look(life, "none", ago=1))), life),
+    )
+    lives["ranking_clear_years"] = lives["ranking_clear_years"].where(lives["life_id"] != life)
+    none = lives.copy()
+    none.loc[none["life_id"] == life, "voided_before"] = pd.Timestamp("2024-01-01")
+    assert kept < voided < chance_of(made((none, looks, boats)), life)
+
+
+def test_a_failure_in_service_is_a_crack_and_no_look() -> None:
+    """Broken in service: certain, and the method written beside it gains neither a look nor a finding."""
+    life = life_in_service(looked=True)
+    row = look(life, "confirmed", method="visual", ago=5)
+    seen, broken = made(with_looks(row)), made(with_looks(row | {"result": "failed"}))
+    counts = [f.detection.set_index(["method", "scope"])["look_count"].sum() for f in (seen, broken, default())]
+    assert counts[1] == counts[0] - 1 == counts[2]
+    assert chance_of(broken, life) > 0.999
+    assert broken.classes["event_count"].sum() == seen.classes["event_count"].sum()
 
 
 @pytest.mark.parametrize("method", ["visual", "penetrant"])

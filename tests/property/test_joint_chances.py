@@ -142,6 +142,6 @@ def test_scaling_time_scales_only_the_scale(seed: int, unit: float) -> None:
     values = []
     for part, log_scale in ((fleet, 3.0), (other, 3.0 + np.log(unit))):
         model = Model.of(part, design, PRIOR, cleared=0.5, has_boats=False)
-        point = Point(design.level(log_scale, 0.9), np.zeros(3), PRIOR.psi(), np.zeros(6))
+        point = Point(design.level(log_scale, 0.9), np.zeros(3), PRIOR.psi(), np.zeros(7))
         values.append(model.see(point).terms.ll)
     np.testing.assert_allclose(values[1], values[0], rtol=1e-9, atol=1e-9)

@@ -22,7 +22,7 @@ FLOORS = [
     {"store"},
     {"export"},
     {"ingest", "lives", "estimate", "rank", "plan", "guidance", "alerts", "backtest", "charts",
-     "checks"},
+     "checks", "study"},
     {"report", "show"},
     {"run", "explain", "holdings"},
     {"history"},

@@ -46,7 +46,7 @@ def point(model: Model) -> Point:
     rng = np.random.default_rng(5)
     z = model.design.level(3.0, 0.8) + rng.normal(0, 0.1, model.design.size)
     psi = PRIOR.psi() + rng.normal(0, 0.2, 8)
-    return Point(z, rng.normal(0, 0.2, model.fleet.boat_count), psi, np.log([0.5, 0.4, 0.3, 0.25, 0.15, 0.2]))
+    return Point(z, rng.normal(0, 0.2, model.fleet.boat_count), psi, np.log([0.5, 0.4, 0.3, 0.25, 0.15, 0.1, 0.2]))
 
 
 def moved(point: Point, name: str, place: int, by: float) -> Point:
@@ -130,7 +130,7 @@ def test_bad_curvature_is_mended_into_a_step_uphill() -> None:
     model = Model.of(
         fleet, crossed_design(truth.type_index, truth.material_index, 2), PRIOR, cleared=0.5, has_boats=False
     )
-    blank = Point(model.design.level(3.0, 0.8), np.zeros(2), PRIOR.psi(), np.zeros(6))
+    blank = Point(model.design.level(3.0, 0.8), np.zeros(2), PRIOR.psi(), np.zeros(7))
     blocks = replace(model.see(blank).blocks, gradient=np.array([1.0, -1.0]), inner=np.array([[-3.0, 0.0], [0.0, 2.0]]))
     taken = step(reduce(blocks, prior, np.zeros(2), np.zeros(2)))
     assert taken.was_mended
@@ -143,7 +143,7 @@ def test_evidence_slope(model: Model) -> None:
     z, blocks, h = made.point, made.blocks, 1e-4
     found = evidence(model, z, blocks, z.log_sd)
     assert found is not None
-    for place in range(6):
+    for place in range(7):
         sides = [evidence(model, z, blocks, moved(z, "log_sd", place, side).log_sd) for side in (h, -h)]
         up, down = (side.value for side in sides if side is not None)
         assert found.gradient[place] == pytest.approx((up - down) / (2 * h), rel=1e-3, abs=1e-3)

@@ -27,6 +27,7 @@ from bobstay.joint import (
     expit,
 )
 from bobstay.joint.chances import log_hazard_at
+from bobstay.joint.design import BOAT
 from bobstay.joint.draws import full_covariance
 from bobstay.joint.rates import logit
 from simulated_fleet import FALSE_CALL, FOUND, Truth, simulate
@@ -112,7 +113,7 @@ def test_rates_come_back_from_a_wrong_setting(fleets: list[Tried]) -> None:
 
 def test_boat_spread_and_effects_come_back(fleets: list[Tried]) -> None:
     """True boat sd .2, sd between fleets .04 at 40 boats, so .016 for six: three of those. Effects -.25, -.2."""
-    sd = np.mean([np.exp(t.made.point.log_sd[5]) for t in fleets])
+    sd = np.mean([np.exp(t.made.point.log_sd[BOAT]) for t in fleets])
     effects = np.mean([t.made.point.coefficients[t.made.model.design.covariates] for t in fleets], axis=0)
     assert sd == pytest.approx(0.2, abs=0.05)
     assert effects == pytest.approx([-0.25, -0.2], abs=0.09)

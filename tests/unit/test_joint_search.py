@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from bobstay.joint import Fleet, Patterns, RatePrior, b10_years, crossed_design, draw_classes, estimate, separate_design
-from bobstay.joint.design import Design
+from bobstay.joint.design import BOAT, Design
 from bobstay.joint.model import Model, Point
 from simulated_fleet import simulate
 
@@ -100,7 +100,7 @@ def test_little_fleets_stay_finite(boats: int, places: int, classes: int) -> Non
 def test_one_boat_keeps_the_boat_spread_at_its_prior() -> None:
     """Nothing on one boat can tell boats apart: the boat sd stays where it started, 0.2."""
     fleet, design = tiny_fleet(1, 45, 24)
-    assert np.exp(estimate(fleet, design, rates=PRIOR).point.log_sd[5]) == pytest.approx(0.2)
+    assert np.exp(estimate(fleet, design, rates=PRIOR).point.log_sd[BOAT]) == pytest.approx(0.2)
 
 
 def test_one_life_is_finite() -> None:
@@ -137,5 +137,5 @@ def test_value_without_derivatives_is_the_same() -> None:
     """The likelihood-only pass agrees with the full one (identity)."""
     fleet, design = tiny_fleet(5, 20, 6)
     model = Model.of(fleet, design, PRIOR, cleared=0.5, has_boats=True)
-    point = Point(design.level(3.0, 0.8), np.linspace(-0.3, 0.3, 5), PRIOR.psi(), np.zeros(6))
+    point = Point(design.level(3.0, 0.8), np.linspace(-0.3, 0.3, 5), PRIOR.psi(), np.zeros(7))
     assert model.value(point, model.weights(point.psi)) == pytest.approx(model.see(point).value, rel=1e-12)

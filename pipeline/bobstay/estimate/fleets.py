@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bobstay.estimate.observed import Bools, Floats, Ints, Observed
-from bobstay.joint import KINDS, Fleet, look_code, unnamed_code
+from bobstay.joint import KINDS, Fleet, failed_code, look_code, unnamed_code
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -24,11 +24,15 @@ CLEAR, CONFIRMED = KINDS.index("clear"), KINDS.index("confirmed")
 MOST_FOUND = 0.98  # of the cracks it can see, the most an in-place look is taken to find
 
 
-def whole_fleet(seen: Observed) -> Fleet:
-    """Return every life as arrays, a life of widely unknown age as three copies; look codes by detection row."""
-    copy_life, fraction, weight = _copies(seen)
+def whole_fleet(seen: Observed, *, at: float | None = None) -> Fleet:
+    """Return every life as arrays, a life of widely unknown age as three copies; look codes by detection row.
+
+    With `at` such a life is taken to have been put in at that place in its range instead: 0 earliest, 1 latest.
+    """
+    copy_life, fraction, weight = _copies(seen) if at is None else _single(seen, at)
     row_count = max(len(seen.rows), 1)
-    code = np.where(seen.look_row < 0, unnamed_code(row_count), look_code(seen.look_row, seen.look_kind))
+    nowhere = np.where(seen.look_kind == CONFIRMED, failed_code(row_count), unnamed_code(row_count))
+    code = np.where(seen.look_row < 0, nowhere, look_code(seen.look_row, seen.look_kind))
     shift, entry = _ages(seen, copy_life, fraction)
     return Fleet(
         class_index=seen.class_index,
@@ -53,14 +57,15 @@ def _days(column: pd.Series[pd.Timestamp]) -> Floats:
     return np.where(np.isnat(days), np.nan, days.astype(float))
 
 
-def _is_wide(seen: Observed) -> Bools:
+def is_wide(seen: Observed) -> Bools:
+    """Return the lives whose day of installation is known so roughly that it is integrated over."""
     span = _days(seen.lives["installed_latest"]) - _days(seen.lives["installed_earliest"])
     return np.asarray((np.nan_to_num(span) > WIDE_DAYS) & seen.used)
 
 
 def _copies(seen: Observed) -> tuple[Ints, Floats, Floats]:
     """Return life, place in the range (NaN: the day the table counts from) and prior weight of every copy."""
-    wide = _is_wide(seen)
+    wide = is_wide(seen)
     copy_life = np.repeat(np.arange(len(wide)), np.where(wide, 3, 1)).astype(np.intp)
     fraction, weight = np.full(len(copy_life), np.nan), np.ones(len(copy_life))
     bounded = (seen.lives["age_basis"] == "bounded").to_numpy()
@@ -70,20 +75,35 @@ def _copies(seen: Observed) -> tuple[Ints, Floats, Floats]:
     return copy_life, fraction, weight
 
 
+def _single(seen: Observed, at: float) -> tuple[Ints, Floats, Floats]:
+    """Return life, place in the range and weight of copies where each life has one."""
+    wide = is_wide(seen)
+    return np.arange(len(wide), dtype=np.intp), np.where(wide, at, np.nan), np.ones(len(wide))
+
+
 def _ages(seen: Observed, copy_life: Ints, fraction: Floats) -> tuple[Floats, Floats]:
     """Return by copy the years added to its look ages, and the age at which a late joiner came under observation."""
     counted = _days(seen.lives["installed_on"])
     first_look = np.full(len(seen.lives), np.inf)
     np.minimum.at(first_look, seen.look_life, seen.look_on.astype("datetime64[D]").astype(float))
     earliest = _days(seen.lives["installed_earliest"])
-    latest = np.minimum(_days(seen.lives["installed_latest"]), first_look)
+    latest = np.minimum(_latest(seen), first_look)
     installed = earliest[copy_life] + fraction * np.maximum(latest - earliest, 0.0)[copy_life]
     installed = np.where(np.isnan(fraction), counted[copy_life], installed)
-    begins = np.fmin(_records_begin(seen), first_look)
+    moved = _days(seen.lives["moved_on"])  # a part that was moved is watched in its new place from then on
+    begins = np.where(np.isnan(moved), np.fmin(_records_begin(seen), first_look), moved)
     entry = (begins[copy_life] - installed) / DAYS_A_YEAR
     entry_years = seen.lives["entry_years"].to_numpy(dtype=float)
     late = (~(entry_years <= 0.0) & seen.used)[copy_life] | ~np.isnan(fraction)
     return (counted[copy_life] - installed) / DAYS_A_YEAR, np.where(late & (entry > 0), entry, 0.0)
+
+
+def _latest(seen: Observed) -> Floats:
+    """Return by life the latest day of installation: for a first part of unknown day, not after its records begin."""
+    latest, begins = _days(seen.lives["installed_latest"]), _records_begin(seen)
+    bounded = (seen.lives["age_basis"] == "bounded").to_numpy()
+    was_there = bounded & (begins >= _days(seen.lives["installed_earliest"]))
+    return np.where(was_there, np.fmin(latest, begins), latest)
 
 
 def _records_begin(seen: Observed) -> Floats:

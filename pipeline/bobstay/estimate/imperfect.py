@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from bobstay.estimate.fleets import perfect_fleet, perfect_history, sight_of, whole_fleet
-from bobstay.estimate.observed import Bools, Floats, Observed, counted_today, not_used, observe, real_findings
+from bobstay.estimate.fleets import is_wide, perfect_fleet, perfect_history, sight_of, whole_fleet
+from bobstay.estimate.observed import Bools, Floats, Ints, Observed, counted_today, not_used, observe, real_findings
 from bobstay.estimate.outcome import Outcome, refused, tabulated
 from bobstay.estimate.record import Estimates
 from bobstay.joint import (
@@ -91,6 +91,7 @@ def _work_out(seen: Observed, settings: Settings) -> Outcome:
     history, sight = _history(seen, made, settings)
     asked = history.of_lives(serving)
     age = seen.lives["age_years"].to_numpy(dtype=float)[serving]
+    by = age + settings.horizon_years
     return Outcome(
         seen=seen,
         estimated=made,
@@ -98,9 +99,20 @@ def _work_out(seen: Observed, settings: Settings) -> Outcome:
         patterns=_patterns(seen),
         serving=serving,
         now=chance_by(made, asked, age, sight=sight),
-        then=chances(made, asked, age + settings.horizon_years, sight=sight, interval=settings.estimate.interval),
+        then=chances(made, asked, by, sight=sight, interval=settings.estimate.interval),
+        by_age=tuple(_chance_if(seen, made, settings, serving, by, at=at) for at in (0.0, 1.0)),
         rate_prior=rates,
     )
+
+
+def _chance_if(seen: Observed, made: Estimated, settings: Settings, serving: Ints, by: Floats, *, at: float) -> Floats:
+    """Return the chance of each life of widely unknown age had it been put in first (0) or last (1), else NaN."""
+    out = np.full(len(serving), np.nan)
+    wide = is_wide(seen)[serving] & (settings.estimate.detection == "imperfect")
+    if wide.any():
+        history, sight = _history(seen, made, settings, at=at)
+        out[wide] = chance_by(made, history.of_lives(serving[wide]), by[wide], sight=sight)
+    return out
 
 
 def _given(seen: Observed, settings: Settings) -> tuple[Fleet, RatePrior, float]:
@@ -143,11 +155,13 @@ def _draw_count(class_count: int, settings: Settings) -> int:
     return min(settings.estimate.draws, max(MOST_DRAW_ROWS // max(class_count, 1) - 1, 20))
 
 
-def _history(seen: Observed, made: Estimated, settings: Settings) -> tuple[Fleet, Floats | None]:
-    """Return what counts for today's chances, and what in-place looks can see of it."""
+def _history(
+    seen: Observed, made: Estimated, settings: Settings, *, at: float | None = None
+) -> tuple[Fleet, Floats | None]:
+    """Return what counts for today's chances, and what in-place looks can see of it; `at` as in `whole_fleet`."""
     if settings.estimate.detection == "perfect":
         return perfect_history(seen), None
-    fleet = whole_fleet(counted_today(seen))
+    fleet = whole_fleet(counted_today(seen), at=at)
     sight = sight_of(seen.rows, expit(made.point.psi[: len(seen.rows)]), settings)
     if sight.min(initial=1.0) < 1.0:
         fleet = with_hidden_copies(fleet, float(sight.min()))

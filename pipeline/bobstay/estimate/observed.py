@@ -32,7 +32,7 @@ class Observed:
     rows: pd.DataFrame  # method, scope in order of detection row
     look_life: Ints
     look_age: Floats
-    look_row: Ints  # detection row, -1 for an indication whose look is not on record
+    look_row: Ints  # detection row, -1 where there was no look: an indication told of by a removal alone, a failure
     look_kind: Ints
     look_on: NDArray[np.datetime64]
 
@@ -44,7 +44,7 @@ def observe(lives: pd.DataFrame, looks: pd.DataFrame, boats: pd.DataFrame, *, no
     boat_ids, boat_index = _numbered(lives, ["boat_id"])
     boats = boat_ids.merge(boats, on="boat_id", how="left", validate="one_to_one")
     told = looks[looks["shows"].isin(["clear", "indication"])]
-    rows, look_row = _numbered(told, ["method", "scope"])
+    rows, look_row = _detection_rows(told)
     life = pd.Index(lives["life_id"]).get_indexer(pd.Index(told["life_id"])).astype(np.intp)
     return _with_unnamed(
         Observed(
@@ -70,6 +70,14 @@ def _numbered(frame: pd.DataFrame, names: list[str]) -> tuple[pd.DataFrame, Ints
     number = np.asarray(frame.groupby(names, sort=True, dropna=False).ngroup(), dtype=np.intp)
     first = frame[names].assign(number=number).drop_duplicates("number").sort_values("number")
     return first[names].reset_index(drop=True), number
+
+
+def _detection_rows(looks: pd.DataFrame) -> tuple[pd.DataFrame, Ints]:
+    """Return method and scope of each detection row, and the row of each look; a failure in service is no look."""
+    failed = (looks["result"] == "failed").fillna(False).to_numpy(dtype=bool)
+    number = np.full(len(looks), -1, dtype=np.intp)
+    rows, number[~failed] = _numbered(looks[~failed], ["method", "scope"])
+    return rows, number
 
 
 def _kinds(looks: pd.DataFrame) -> Ints:
@@ -114,11 +122,10 @@ def real_findings(seen: Observed) -> Ints:
 
 
 def counted_today(seen: Observed) -> Observed:
-    """Return the looks that count for ranking: those before an event that voided them tell nothing of today."""
-    lives = seen.lives
-    voided = (lives["voided_by"].notna() & lives["ranking_clear_years"].isna()).to_numpy()
+    """Return the looks that count for ranking: what was found clear before an event says nothing of today."""
+    before = seen.lives["voided_before"].to_numpy(dtype="datetime64[D]")[seen.look_life]  # a comparison with none: no
     sound = np.isin(seen.look_kind, [KINDS.index("clear"), KINDS.index("unfounded")])
-    kept = ~(voided[seen.look_life] & sound)
+    kept = ~((seen.look_on.astype("datetime64[D]") < before) & sound)
     return replace(
         seen,
         look_life=seen.look_life[kept],

@@ -34,6 +34,7 @@ class Outcome:
     serving: Ints
     now: Floats
     then: Chances
+    by_age: tuple[Floats, ...]  # `then`, had lives of widely unknown age been put in first and last; NaN for others
     rate_prior: RatePrior
 
 
@@ -177,6 +178,8 @@ def _chances(outcome: Outcome, counts: pd.DataFrame, has_numbers: Bools) -> pd.D
         "chance_upper": then.upper,
         "chance_now": np.minimum(outcome.now, then.chance),
         "logit_sd": then.logit_sd,
+        "chance_if_oldest": outcome.by_age[0],
+        "chance_if_newest": outcome.by_age[1],
     }
     own = counts["event_count"].to_numpy()[k] > 0
     return pd.DataFrame(
@@ -205,7 +208,15 @@ def refused(seen: Observed, prior: RatePrior, why: str, *, settings: Settings) -
     blank = [f"{name}{side}" for name in ("shape", "scale_years", "b10_years") for side in ("", "_lower", "_upper")]
     classes = class_counts(seen).assign(**dict.fromkeys([*blank, "log_likelihood"], np.nan), evidence="none", model=why)
     serving = seen.lives.loc[seen.lives["is_in_service"].astype(bool), ["life_id"]].reset_index(drop=True)
-    numbers = ["chance", "chance_lower", "chance_upper", "chance_now", "logit_sd"]
+    numbers = [
+        "chance",
+        "chance_lower",
+        "chance_upper",
+        "chance_now",
+        "logit_sd",
+        "chance_if_oldest",
+        "chance_if_newest",
+    ]
     draws = pd.DataFrame(columns=[*seen.classes, "draw", "log_scale", "log_shape", "boat_sd"])
     return Estimates(
         classes=_with_oldest(classes, seen, settings),

@@ -69,6 +69,8 @@ def _class_chances(
         {
             "life_id": group["life_id"].to_numpy(),
             **columns,
+            "chance_if_oldest": np.nan,
+            "chance_if_newest": np.nan,
             "basis": np.where(is_open, "own", basis),
             "model": [_words(words, note, is_open=o) for note, o in zip(notes, is_open.tolist(), strict=True)],
         }

@@ -5,12 +5,12 @@ Maths only: arrays in, arrays and records out. The model and the order of its st
 
 from __future__ import annotations
 
-from bobstay.joint.chances import Chances, chance_by, chances, with_hidden_copies
+from bobstay.joint.chances import Chances, chance_by, chances, log_hazard_at, with_hidden_copies
 from bobstay.joint.design import Design, crossed_design, separate_design
 from bobstay.joint.draws import ClassDraws, Patterns, b10_years, draw_classes
 from bobstay.joint.fleet import Fleet
 from bobstay.joint.polish import Estimated, estimate
-from bobstay.joint.rates import KINDS, RatePrior, expit, look_code, unnamed_code
+from bobstay.joint.rates import KINDS, RatePrior, expit, failed_code, look_code, unnamed_code
 
 __all__ = [
     "KINDS",
@@ -28,6 +28,8 @@ __all__ = [
     "draw_classes",
     "estimate",
     "expit",
+    "failed_code",
+    "log_hazard_at",
     "look_code",
     "separate_design",
     "unnamed_code",

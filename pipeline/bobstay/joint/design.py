@@ -12,11 +12,11 @@ from bobstay.joint.fleet import Floats, Ints
 SCALE_MEAN, SCALE_SD = 3.2, 1.0
 SHAPE_MEAN, SHAPE_SD = 0.916, 0.43
 COVARIATE_SD = 0.3
-GROUPS = ("type", "material", "interaction", "type_shape", "material_shape", "boat")
-LOG_SD_MEAN = np.array([-1.2, -1.2, -1.8, -1.6, -2.0, -1.6])
+GROUPS = ("type", "material", "interaction", "type_shape", "material_shape", "interaction_shape", "boat")
+LOG_SD_MEAN = np.array([-1.2, -1.2, -1.8, -1.6, -2.0, -2.0, -1.6])
 LOG_SD_SD = 0.6
-START_LOG_SD = np.log([0.5, 0.5, 0.3, 0.25, 0.15, 0.2])
-BOAT = 5  # place of the boat effect among GROUPS
+START_LOG_SD = np.log([0.5, 0.5, 0.3, 0.25, 0.15, 0.15, 0.2])
+BOAT = 6  # place of the boat effect among GROUPS
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +39,7 @@ class Design:
         return len(self.mean)
 
     def prior_precision(self, log_sd: Floats) -> Floats:
-        """Return the prior precision of every coefficient for these ln standard deviations (6,)."""
+        """Return the prior precision of every coefficient for these ln standard deviations (7,)."""
         return np.where(self.group < 0, self.precision, np.exp(-2.0 * log_sd[self.group]))
 
     def grouped(self) -> Ints:
@@ -59,7 +59,7 @@ def _levels(rows: Floats, group: Ints) -> Ints:
 
 
 def crossed_design(type_index: Ints, material_index: Ints, covariate_count: int) -> Design:
-    """Return the crossed design: common level, type, material and their interaction; no interaction in ln shape.
+    """Return the crossed design: common level, type, material and their interaction, in ln scale and in ln shape.
 
     `type_index`, `material_index` (K,) number the type and material of each class.
     """
@@ -67,10 +67,10 @@ def crossed_design(type_index: Ints, material_index: Ints, covariate_count: int)
     one, none = np.ones((classes, 1)), np.zeros((classes, covariate_count))
     types, materials = np.eye(type_index.max() + 1)[type_index], np.eye(material_index.max() + 1)[material_index]
     scale = [one, types, materials, np.eye(classes)]
-    shape = [one, types, materials]
+    shape = [one, types, materials, np.eye(classes)]
     scale_rows, shape_rows, covariates = _side_by_side(scale, none, shape)
     group = [-1, *_of(0, types), *_of(1, materials), *_of(2, scale[3]), *[-1] * covariate_count]
-    group += [-1, *_of(3, types), *_of(4, materials)]
+    group += [-1, *_of(3, types), *_of(4, materials), *_of(5, shape[3])]
     at_shape = covariates.stop
     return _with_priors(
         scale_rows, shape_rows, covariates, np.array(group, dtype=np.intp), slice(at_shape, at_shape + 1)

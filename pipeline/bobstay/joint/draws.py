@@ -50,7 +50,7 @@ def draw_classes(estimated: Estimated, count: int, seed: int) -> ClassDraws:
 
 
 def _draw_coefficients(estimated: Estimated, count: int, rng: np.random.Generator) -> tuple[Floats, Floats]:
-    """Return draws of the coefficients (count, P) and of the ln standard deviations behind each (count, 6)."""
+    """Return draws of the coefficients (count, P) and of the ln standard deviations behind each (count, 7)."""
     size = estimated.model.design.size
     active = estimated_spreads(estimated.model)
     share = np.diff(np.linspace(0, count, (SPREAD_DRAWS if len(active) else 1) + 1).astype(int))
@@ -83,7 +83,7 @@ def full_covariance(estimated: Estimated) -> Floats:
 
 
 def _spread_draws(estimated: Estimated, active: Ints, count: int, rng: np.random.Generator) -> Floats:
-    """Return draws of the ln standard deviations (count, 6) from the curvature of the evidence at the estimate."""
+    """Return draws of the ln standard deviations (count, 7) from the curvature of the evidence at the estimate."""
     centre = estimated.point.log_sd
     out = np.tile(centre, (count, 1))
     if len(active) and (spread := _spread_covariance(estimated, active)) is not None:

@@ -18,7 +18,7 @@ LARGEST_CHANGE = 0.7
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """Log evidence and its gradient in all six ln standard deviations, and the mode it rests on."""
+    """Log evidence and its gradient in all seven ln standard deviations, and the mode it rests on."""
 
     value: float
     gradient: Floats

@@ -26,7 +26,7 @@ RATE_DIFFERENCE = 0.02  # on the logit scale
 
 @dataclass(frozen=True, slots=True)
 class Point:
-    """Where the search stands: coefficients (P,), boat effects (G,), logit rates (2R,), ln standard deviations (6,)."""
+    """Where the search stands: coefficients (P,), boat effects (G,), logit rates (2R,), ln standard deviations (7,)."""
 
     coefficients: Floats
     boats: Floats

@@ -16,7 +16,7 @@ MOST_CLEARED = 1.0 - 1e-9
 LOWEST_LOGIT = 12.0  # rates stay within 6e-6 .. 1 - 6e-6 while they are estimated
 
 
-OTHER_CODES = 3  # entry, empty, unnamed
+OTHER_CODES = 4  # entry, empty, unnamed, failed
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +73,11 @@ def unnamed_code(row_count: int) -> int:
     return entry_code(row_count) + 2
 
 
+def failed_code(row_count: int) -> int:
+    """Return the code of a part that broke or leaked in service: a crack for certain, and no look by any method."""
+    return entry_code(row_count) + 3
+
+
 def code_count(row_count: int) -> int:
     """Return the number of codes there are."""
     return entry_code(row_count) + OTHER_CODES
@@ -97,8 +102,8 @@ def code_tables(psi: Floats, cleared: float, sight: Floats | None = None) -> tup
     cracked = np.stack([log_missed, log_found, log_found, never], axis=1)
     unseen = np.where(is_whole, cracked, np.stack([log_quiet, log_false, log_false, never], axis=1))
     kept = np.log1p(-min(cleared, MOST_CLEARED))
-    at_sound = np.concatenate([sound.ravel(), sound.ravel(), [0.0, 0.0, np.log(UNNAMED_FALSE)]])
-    return at_sound, np.concatenate([cracked.ravel(), unseen.ravel(), [kept, 0.0, np.log(UNNAMED_FOUND)]])
+    at_sound = np.concatenate([sound.ravel(), sound.ravel(), [0.0, 0.0, np.log(UNNAMED_FALSE), CERTAIN]])
+    return at_sound, np.concatenate([cracked.ravel(), unseen.ravel(), [kept, 0.0, np.log(UNNAMED_FOUND), 0.0]])
 
 
 @dataclass(frozen=True, slots=True)

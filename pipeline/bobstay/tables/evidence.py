@@ -37,6 +37,7 @@ LIVES = OutputTable(
         last_clear_years number age at the last valid clear look (empty: none)
         ranking_clear_years number age at the last valid clear look that no later event has voided (empty: none)
         voided_by text the event that voided earlier clear looks: kind and day
+        voided_before date day of the last event: looks before it no longer count for ranking (empty: all count)
         position text where on the boat
         supplier text who supplied it
         batch text supplier's batch
@@ -56,6 +57,7 @@ LIFE_LOOKS = OutputTable(
         look_on date! the day used
         method text! as in inspections
         scope text! removed or in_place (not stated counts as in_place)
+        result text! as in inspections
         shows text! clear, indication (an unfounded one too), or nothing (gives no information)
         verdict text! confirmed, unfounded or open; none for a clear look
         grade text! valid, not_stated, below_minima, no_information
@@ -142,7 +144,9 @@ CHANCES = OutputTable(
         chance_lower number lower end
         chance_upper number upper end
         chance_now number the same on the as-of date
-        logit_sd number standard deviation of logit chance, boat effect included
+        logit_sd number half the width of the interval on the logit in standard deviations, boat effect included
+        chance_if_oldest number the chance had the part been put in on its earliest day (empty: its age is known well)
+        chance_if_newest number the same for its latest day
         basis text! own (the class's estimate), borrowed (pooled), none
         model text! words for it
     """),
