@@ -212,7 +212,7 @@ def test_an_unknown_setting_stores_nothing(tmp_path, bobstay):
 def test_too_little_evidence_is_exit_code_4_with_everything_written(tmp_path, bobstay):
     done = bobstay("run", *_three(tmp_path), "--out", tmp_path / "out", cwd=tmp_path)
     assert done.code == 4, done.err
-    assert "too little evidence" in done.out
+    assert "TOO LITTLE EVIDENCE" in done.out
     row = pd.read_csv(tmp_path / "out" / "tables" / "classes.csv").iloc[0]
     assert row["evidence"] == "none"
     assert pd.isna(row["b10_years"])

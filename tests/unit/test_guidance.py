@@ -81,7 +81,8 @@ def test_retest_by_the_limit_is_a_conditional_chance() -> None:
 def test_cheapest_age_is_age_replacement_and_infinite_where_it_never_pays() -> None:
     """Planned 3 + 15; failure 18 + (1 - .7) x .3 x 300 = 45."""
     draws = spread(300)
-    made = cheapest_ages(case(draws), Settings())
+    stated = replace(Settings(), costs=replace(Settings().costs, replace=3.0))
+    made = cheapest_ages(case(draws), stated)
     for i in (0, 7, 123):
         shape, scale = np.exp(draws.log_shape[i]), np.exp(draws.log_scale[i])
         assert made[i] == pytest.approx(age_replacement(shape, scale, 18.0, 45.0)[0], rel=0.01)

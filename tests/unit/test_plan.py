@@ -15,8 +15,8 @@ from bobstay.plan.weeks import free_spans, weeks_of
 from bobstay.settings import Settings
 from decision_frames import AS_OF, NO_PRICES
 
-ACCESS_FREE = replace(Settings().costs, access=dict.fromkeys(Settings().costs.access, 0.0))
-FREE = replace(Settings(), costs=ACCESS_FREE)
+STATED = replace(Settings(), costs=replace(Settings().costs, replace=3.0))  # the sums below are for these costs
+FREE = replace(STATED, costs=replace(STATED.costs, access=dict.fromkeys(STATED.costs.access, 0.0)))
 
 
 def priority_of(losses: dict[str, list[tuple[str, float]]], action: str = "replace") -> pd.DataFrame:
@@ -131,8 +131,8 @@ def test_only_offered_accesses_are_opened() -> None:
 
 def test_an_access_is_opened_only_for_jobs_that_together_pay_it() -> None:
     """Mast out costs 15 units, a renewal 3: one job worth 10 less 3 does not pay it, three do."""
-    one = planned(priority_of({"A": [("mast_out", 10.0)]}), ONE_WEEK, settings=Settings())
-    three = planned(priority_of({"A": [("mast_out", 10.0)] * 3}), ONE_WEEK, settings=Settings())
+    one = planned(priority_of({"A": [("mast_out", 10.0)]}), ONE_WEEK, settings=STATED)
+    three = planned(priority_of({"A": [("mast_out", 10.0)] * 3}), ONE_WEEK, settings=STATED)
     assert len(one.haul_plan) == 0
     assert len(three.haul_plan) == 3
     assert three.plan_summary["cost"].iloc[0] == pytest.approx(1500 + 3 * 300)

@@ -171,7 +171,7 @@ def test_possible_places_by_hand() -> None:
 def test_costs_of_the_three_ways_by_hand() -> None:
     """p = .1 by the horizon, .08 now, 300 units, a crack fails with .3; test .3, renewal 3, access share 1."""
     stakes = Stakes(np.array([0.1]), np.array([0.08]), np.array([300.0]), np.array([1.0]))
-    made = weigh(stakes, [Rates(0.3, 0.01), Rates(0.9, 0.03)], Costs())
+    made = weigh(stakes, [Rates(0.3, 0.01), Rates(0.9, 0.03)], Costs(replace=3.0))
     assert made.leave[0] == pytest.approx(9.0)
     assert made.replace[0] == pytest.approx(4.0)
     seen, missed = 0.9 * 0.08 + 0.03 * 0.92, 0.1 - 0.9 * 0.08
