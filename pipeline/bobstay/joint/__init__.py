@@ -11,6 +11,7 @@ from bobstay.joint.draws import ClassDraws, Patterns, b10_years, draw_classes
 from bobstay.joint.fleet import Fleet
 from bobstay.joint.polish import Estimated, estimate
 from bobstay.joint.rates import KINDS, RatePrior, expit, failed_code, look_code, unnamed_code
+from bobstay.joint.resample import resampled
 
 __all__ = [
     "KINDS",
@@ -31,6 +32,7 @@ __all__ = [
     "failed_code",
     "log_hazard_at",
     "look_code",
+    "resampled",
     "separate_design",
     "unnamed_code",
     "with_hidden_copies",

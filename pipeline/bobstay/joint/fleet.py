@@ -72,3 +72,34 @@ class Fleet:
             look_age=self.look_age[looks],
             look_code=self.look_code[looks],
         )
+
+    def with_boats(self, boats: Ints) -> Fleet:
+        """Return a fleet of `boats` (boat numbers, repeats allowed), each a boat of its own, classes kept."""
+        lives = [np.flatnonzero(self.boat_index == boat) for boat in boats]
+        which = np.concatenate(lives)
+        copies, copy_life = _gathered(self.copy_life, which)
+        looks, look_life = _gathered(self.look_life, which)
+        return replace(
+            self,
+            class_index=self.class_index[which],
+            boat_index=np.repeat(np.arange(len(boats)), [len(own) for own in lives]),
+            covariates=self.covariates[which],
+            copy_life=copy_life,
+            copy_log_weight=self.copy_log_weight[copies],
+            copy_shift=self.copy_shift[copies],
+            copy_entry=self.copy_entry[copies],
+            copy_hidden=self.copy_hidden[copies],
+            look_life=look_life,
+            look_age=self.look_age[looks],
+            look_code=self.look_code[looks],
+            boat_count=len(boats),
+        )
+
+
+def _gathered(owner: Ints, lives: Ints) -> tuple[Ints, Ints]:
+    """Return the rows of each of `lives` one after another, and the place among `lives` that each belongs to."""
+    order = np.argsort(owner, kind="stable")
+    first, last = (np.searchsorted(owner[order], lives, side=side) for side in ("left", "right"))
+    counts = last - first
+    within = np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts)
+    return order[np.repeat(first, counts) + within], np.repeat(np.arange(len(lives)), counts)

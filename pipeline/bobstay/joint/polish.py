@@ -60,13 +60,22 @@ class _Polish:
 
 
 def estimate(
-    fleet: Fleet, design: Design, *, rates: RatePrior, cleared: float = 0.5, has_boats: bool = True
+    fleet: Fleet,
+    design: Design,
+    *,
+    rates: RatePrior,
+    cleared: float = 0.5,
+    has_boats: bool = True,
+    start: Point | None = None,
 ) -> Estimated:
-    """Estimate class parameters, covariates, rates, spreads and boat effects together.
+    """Estimate class parameters, covariates, rates, spreads and boat effects together, from `start` where one is given.
 
     Assumes at least one finding and one clear look; the caller refuses other fleets by name.
     """
     model = Model.of(fleet, design, rates, cleared=cleared, has_boats=has_boats)
+    if start is not None:
+        point = replace(start, boats=np.zeros(fleet.boat_count))
+        return _polished(model, search(model, point, em_steps=0, hold=False))
     if len(fleet.look_age) > BIG_LOOKS and fleet.boat_count > 2 * START_BOATS:
         part = model.with_fleet(fleet.of_boats(evenly(fleet.boat_count, START_BOATS)))
         first = search(part, first_point(part), em_steps=EM_STEPS, hold=False)
