@@ -12,7 +12,7 @@ WITH rough AS (
     WHERE l.earliest_on IS NULL OR l.earliest_on < l.latest_on
 ),
 placed AS (
-    SELECT r.*, s.life_id, s.installed_on, s.ended_on
+    SELECT r.*, s.life_id, s.installed_on, s.born_on, s.ended_on
     FROM rough AS r
     JOIN spells AS s ON s.place_id = r.place_id
         AND r.latest_on > s.looks_after AND (r.earliest_on IS NULL OR r.earliest_on <= s.ended_on)
@@ -23,7 +23,7 @@ placed AS (
 )
 SELECT
     life_id,
-    installed_on,
+    born_on,
     CASE
         WHEN shows = 'clear' OR verdict = 'unfounded' THEN greatest(earliest_on, installed_on)
         WHEN shows = 'indication' THEN least(latest_on, ended_on)

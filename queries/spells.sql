@@ -18,14 +18,22 @@ told AS (  -- the first replacement or removal that a look tells of after the pa
        OR (h.happened_on = c.installed_on AND c.part_number = 1 AND h.action = 'removed')
     GROUP BY c.place_id, c.part_number
 ),
+moved_out AS (
+    SELECT from_place_id AS place_id, from_part_number AS part_number, min(moved_on) AS moved_on
+    FROM moves
+    GROUP BY from_place_id, from_part_number
+),
 removals AS (  -- a row's removal within 31 days of a replacement is that replacement, not the end of the new part
     SELECT
         c.*,
-        CASE
-            WHEN (NOT c.is_unlisted OR r.removed_on > c.installed_on + 31)
-                AND (c.next_of_row_on IS NULL OR r.removed_on <= c.next_of_row_on + 31)
-                THEN r.removed_on
-        END AS removed_on,
+        least(
+            CASE
+                WHEN (NOT c.is_unlisted OR r.removed_on > c.installed_on + 31)
+                    AND (c.next_of_row_on IS NULL OR r.removed_on <= c.next_of_row_on + 31)
+                    THEN r.removed_on
+            END,
+            m.moved_on  -- a part that is listed in another place is no longer here
+        ) AS removed_on,
         t.told_on,
         t.replaced_on,
         p.left_on,
@@ -35,6 +43,7 @@ removals AS (  -- a row's removal within 31 days of a replacement is that replac
     JOIN places AS p ON p.place_id = c.place_id
     JOIN fitting_rows AS r ON r.row_id = c.row_id
     LEFT JOIN told AS t ON t.place_id = c.place_id AND t.part_number = c.part_number
+    LEFT JOIN moved_out AS m ON m.place_id = c.place_id AND m.part_number = c.part_number
 ),
 ended AS (
     SELECT
@@ -62,10 +71,14 @@ SELECT
     s.part_number,
     r.fitting_type,
     r.material,
-    s.age_basis,
-    s.installed_on,
-    s.installed_earliest,
-    s.installed_latest,
+    coalesce(m.age_basis, s.age_basis) AS age_basis,
+    s.installed_on,  -- in this place
+    coalesce(m.born_on, s.installed_on) AS born_on,  -- ages are counted from here
+    CASE WHEN m.place_id IS NULL THEN s.installed_earliest WHEN m.age_basis <> 'at_least' THEN m.installed_earliest END
+        AS installed_earliest,
+    coalesce(m.installed_latest, s.installed_latest) AS installed_latest,
+    m.moved_on,
+    CASE WHEN m.from_place_id IS NOT NULL THEN concat(p.boat_id, '/', p.fitting_id, '/', m.from_part_number) END AS moved_from,
     -- a look on the day of replacement belongs to the old part; where no old part was there, to the new one
     CASE WHEN s.before_ended_on >= s.installed_on THEN s.installed_on ELSE s.installed_on - 1 END AS looks_after,
     s.ended_on,
@@ -79,3 +92,5 @@ SELECT
     r.consequence
 FROM reasoned AS s
 JOIN fitting_rows AS r ON r.row_id = s.row_id
+LEFT JOIN moves AS m ON m.place_id = s.place_id AND m.part_number = s.part_number
+LEFT JOIN places AS p ON p.place_id = m.from_place_id

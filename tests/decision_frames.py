@@ -111,6 +111,7 @@ def one_life(
         "ranking_clear_years": np.nan if is_voided else last_clear,
         "voided_by": "grounding 2026-05-01" if is_voided else None,
         "voided_before": pd.Timestamp("2026-05-01") if is_voided else pd.NaT,
+        "moved_from": None,
         "position": None,
         "supplier": str(rng.choice(["North Yard", "South Yard"])),
         "batch": f"L{int(rng.integers(0, 3))}",

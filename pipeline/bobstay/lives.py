@@ -22,6 +22,7 @@ _STEPS = (
     "fitting_rows",
     "handovers",
     "parts",
+    "moves",
     "spells",
     "rough_looks",
     "life_looks",

@@ -9,6 +9,7 @@ import pandas as pd
 
 from bobstay.alerts.batches import batches
 from bobstay.alerts.findings import clear_after_indication, follow_up, open_indications, orphan_rows, sisters
+from bobstay.alerts.identity import moved_with_indication, near_duplicate_ids
 from bobstay.alerts.seasons import class_seasons
 from bobstay.consequences import consequence_classes
 from bobstay.tables import ALERTS, checked
@@ -44,6 +45,8 @@ def watch(
         *batches(known, classes),
         *class_seasons(known, looks, classes, since, settings),
         *orphan_rows(orphans),
+        *near_duplicate_ids(known, boats),
+        *moved_with_indication(known),
     ]
     frame = pd.DataFrame(rows, columns=list(ALERTS.column_names))
     numbers = ["seen", "expected", "p_value", "p_adjusted"]

@@ -90,7 +90,8 @@ def _ages(seen: Observed, copy_life: Ints, fraction: Floats) -> tuple[Floats, Fl
     latest = np.minimum(_latest(seen), first_look)
     installed = earliest[copy_life] + fraction * np.maximum(latest - earliest, 0.0)[copy_life]
     installed = np.where(np.isnan(fraction), counted[copy_life], installed)
-    begins = np.fmin(_records_begin(seen), first_look)
+    moved = _days(seen.lives["moved_on"])  # a part that was moved is watched in its new place from then on
+    begins = np.where(np.isnan(moved), np.fmin(_records_begin(seen), first_look), moved)
     entry = (begins[copy_life] - installed) / DAYS_A_YEAR
     entry_years = seen.lives["entry_years"].to_numpy(dtype=float)
     late = (~(entry_years <= 0.0) & seen.used)[copy_life] | ~np.isnan(fraction)

@@ -43,6 +43,7 @@ def use_waiting(con: duckdb.DuckDBPyConnection, part: Part, *, rules: Rules, say
 
 
 def _used(con: duckdb.DuckDBPyConnection, part: Part, file_id: int, rules: Rules, say: Callable[[str], None]) -> int:
+    rules = part.rules or rules
     table = part.header.table
     _, broken = stage(con, part, rules=rules)
     odd = read_odd_cells(con, part.header, rules=rules)

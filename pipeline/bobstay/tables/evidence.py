@@ -44,6 +44,8 @@ LIVES = OutputTable(
         through_deck boolean does it pass through deck or hull
         access text what must be done to reach it
         consequence integer as stated in fittings
+        moved_on date when it came from another place (empty: it did not)
+        moved_from text the life it goes on from there, where that is known
     """),
     order=("boat_id", "fitting_id", "part_number"),
 )
