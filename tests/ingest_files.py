@@ -38,6 +38,7 @@ class Taken:
     report: IngestReport
     said: list[str]
     tables: dict[str, list[dict[str, Any]]]
+    merged: list[tuple[Any, ...]]  # column, word, shown as, rows
 
     def reasons(self) -> list[tuple[str, int, str | None, str]]:
         """(file, line, column, reason) of each row set aside."""
@@ -90,7 +91,8 @@ def take(folder: Path, paths: list[Path], *, store: str = "s.duckdb", **options:
     options = {"limit": LIMIT, **options}
     with opened(folder / store, folders=[p.resolve().parent for p in paths], create=True) as con:
         report = ingest(con, paths, say=said.append, **options)
-        return Taken(report, said, contents(con))
+        merged = con.execute('SELECT "column", word, shown_as, rows FROM words_merged ORDER BY ALL').fetchall()
+        return Taken(report, said, contents(con), merged)
 
 
 def row(taken: Taken, line: int) -> Any:

@@ -77,9 +77,8 @@ def root(
 @app.command()
 def demo(*, out: OutDir = None, settings: SettingsFile = None, json: Json = False, quiet: Quiet = False) -> int:
     """Write the invented demo fleet's files and do the whole job on them."""
-    from bobstay.data_demo import copy_to
-
     from bobstay import run, show
+    from bobstay.data_demo import copy_to
     from bobstay.settings import load
 
     folder = out or DEMO_OUT
@@ -121,6 +120,7 @@ def whole(
         settings=load(settings),
         table=table,
         dates=_order(dates),
+        mappings=mapping or (),
         confirmed=_confirmed(confirm_change, reason),
         say=show.progress(quiet),
     )
@@ -153,10 +153,32 @@ def ingest(
         settings=load(settings),
         table=table,
         dates=_order(dates),
+        mappings=mapping or (),
         confirmed=_confirmed(confirm_change, reason),
         say=show.progress(quiet),
     )
     show.taken_in(taken, json=json)
+    return 0
+
+
+@app.command()
+def propose(
+    file: Annotated[
+        Path, typer.Argument(metavar="FILE", help="a CSV, TSV, XLSX or Parquet file as its sender wrote it")
+    ],
+    *,
+    out: Annotated[
+        Path | None, typer.Option("--out", metavar="FILE.toml", help="where to write it (default: stdout)")
+    ] = None,
+    json: Json = False,
+    quiet: Quiet = False,
+) -> int:
+    """Write a first mapping for a stranger's file: samples of every column, and every open question as a comment."""
+    from bobstay import show
+    from bobstay.propose import proposed
+
+    del quiet  # there is no progress to show
+    show.proposal(proposed(file), out=out, json=json)
     return 0
 
 

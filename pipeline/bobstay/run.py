@@ -74,6 +74,7 @@ def whole_job(  # the options of `bobstay run`, one for one
     settings: Settings,
     table: str | None = None,
     dates: str | None = None,
+    mappings: Sequence[Path] = (),
     confirmed: Confirmation | None = None,
     say: Callable[[str], None],
 ) -> int:
@@ -84,6 +85,7 @@ def whole_job(  # the options of `bobstay run`, one for one
         settings=settings,
         table=table,
         dates=dates,
+        mappings=mappings,
         confirmed=confirmed,
         say=say,
     )
@@ -102,21 +104,22 @@ def take_in(
     settings: Settings,
     table: str | None = None,
     dates: str | None = None,
+    mappings: Sequence[Path] = (),
     confirmed: Confirmation | None = None,
     say: Callable[[str], None],
 ) -> IngestReport:
     """Take files into the store in one transaction and remember the settings; nothing is stored on an error."""
     from bobstay.ingest import ingest
+    from bobstay.mapping import load
 
+    how = [load(path) for path in mappings]
     missing = [str(p) for p in paths if not p.exists()]
     if missing:
         raise UsageError("a file is not there", where=", ".join(missing), remedy="check the names; nothing was stored")
     folders = sorted({p.resolve() if p.is_dir() else p.resolve().parent for p in paths})
     limit = max(date.today(), settings.as_of or date.min)
     with _kept_only_if_done(store_path), store.opened(store_path, folders=folders, create=True) as con:
-        taken = ingest(
-            con, paths, limit=limit, table=table, dates=dates, confirmed=confirmed, say=say
-        )
+        taken = ingest(con, paths, limit=limit, table=table, dates=dates, mappings=how, confirmed=confirmed, say=say)
         remember(con, settings)
     return taken
 
@@ -252,6 +255,11 @@ def _with_warning(job: Job, guidance: pd.DataFrame) -> pd.DataFrame:
     return with_warning(guidance, job.table("scheduled_looks"))
 
 
+# The prices as taken in, a type spelled as the lives show it.
+_PRICES = """SELECT p.* REPLACE (coalesce(w.shown_as, p.fitting_type) AS fitting_type) FROM prices AS p
+    LEFT JOIN words_merged AS w ON w."column" = 'fitting_type' AND w.word = p.fitting_type ORDER BY p.file_id, p.line"""
+
+
 def plan_stage(job: Job) -> None:
     """Put boats into yard slots."""
     from bobstay.plan import plan
@@ -262,7 +270,7 @@ def plan_stage(job: Job) -> None:
         boats=job.given("boats"),
         slots=job.given("slots"),
         availability=job.given("availability"),
-        prices=job.given("prices"),
+        prices=job.con.sql(_PRICES).df(),
         lives=job.table("lives"),
         settings=job.settings,
         as_of=job.as_of,

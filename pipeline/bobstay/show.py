@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from bobstay.ingest import FileReport, IngestReport
+    from bobstay.propose import Proposal
     from bobstay.told import Told
 
 ROWS_SHOWN = 20
@@ -69,6 +70,19 @@ def records(frame: pd.DataFrame) -> list[dict[str, Any]]:
         {str(k): None if pd.isna(v) else plain(v.item() if hasattr(v, "item") else v) for k, v in row.items()}
         for row in frame.to_dict("records")
     ]
+
+
+def proposal(made: Proposal, *, out: Path | None, json: bool) -> None:
+    """Write the first mapping to `out`, or print it; say how many questions it leaves open."""
+    if out is not None:
+        out.write_text(made.text, encoding="utf-8")
+    if json:
+        _json({"out": str(out) if out else None, "questions": list(made.questions), "mapping": made.text})
+    elif out is None:
+        _out(made.text)
+    else:
+        _out(f"{out}: {len(made.questions)} open questions, each beside its line")
+        _out(f"answer them, then: bobstay run FILE... --mapping {out}")
 
 
 def taken_in(report: IngestReport, *, json: bool) -> None:

@@ -9,6 +9,7 @@ import pytest
 import typer
 
 from bobstay.cli import app
+from bobstay.mapping import load as load_mapping
 from bobstay.settings import Settings, flattened
 from bobstay.tables import INPUTS, OUTPUTS, InputColumn, InputTable
 
@@ -55,7 +56,7 @@ def test_readme_names_every_output_table():
 
 
 def test_readme_shows_every_setting():
-    block = re.search(r"```toml\n(.*?)```", README, re.S)
+    block = re.search(r"```toml\n(.*?)```", README.partition("## Settings")[2], re.S)
     assert block
     missing = []
     for key in flattened(Settings()):
@@ -81,3 +82,21 @@ def test_the_two_commands_are_one_line_each_and_set_themselves_up(name):
     assert block
     assert "\n" not in block.group(1)
     assert block.group(1).startswith("python3 -m venv")
+
+
+def test_the_mapping_in_the_readme_is_one(tmp_path):
+    """Its every key is read by the program, and its words and columns are taken as it says."""
+    block = re.search(r"<!-- mapping: example -->\n```toml\n(.*?)```", README, re.S)
+    assert block
+    path = tmp_path / "readme.toml"
+    path.write_text(block.group(1), encoding="utf-8")
+    mapping = load_mapping(path)
+    assert mapping.is_for_file("priel_2019.csv")
+    assert mapping.vocabulary.canonical("result", "o.B.") == "no_indication"
+    assert mapping.parts[0].joined == {"fitting_id": ("Bauteil", "Seite")}
+
+
+def test_readme_names_every_key_of_a_mapping():
+    from bobstay.mapping import parts, reading
+
+    assert not [key for key in (*reading._TOP, *parts._PART, *parts._WIDE) if key not in README]

@@ -2,6 +2,6 @@
 
 from bobstay.mapping.figures import UNITS, as_number
 from bobstay.mapping.reading import load
-from bobstay.mapping.record import PartRule, SenderMapping, Wide, plain_heading
+from bobstay.mapping.record import PartRule, SenderMapping, Shape, Wide, plain_heading
 
-__all__ = ["UNITS", "PartRule", "SenderMapping", "Wide", "as_number", "load", "plain_heading"]
+__all__ = ["UNITS", "PartRule", "SenderMapping", "Shape", "Wide", "as_number", "load", "plain_heading"]

@@ -36,6 +36,13 @@ def own_unit(column: str) -> str | None:
 UNITS: dict[str, tuple[str, ...]] = {own: tuple(units) for own, units in _FACTORS.items()}
 
 
+def unit_in(heading: str, own: str) -> str | None:
+    """Return the unit that stands at the end of a heading, in brackets or not; None where none of this kind does."""
+    last = heading.strip().rstrip(")]").replace("(", " ").replace("[", " ").split()[-1:]
+    said = _SIGNS.get(last[0].casefold().strip(".")) if last else None
+    return said if said in _FACTORS[own] else None
+
+
 def as_number(text: str, *, column: str, decimal: str = ".", unit: str | None = None) -> str:
     """Return a cell's number in the table's own unit and with a point; `text` itself where it cannot surely be read.
 
