@@ -126,7 +126,26 @@ def build(con: duckdb.DuckDBPyConnection, *, estimates: bool = True, more_boats:
                 "rows_used": 199,
                 "rows_set_aside": 1,
                 "cells_unread": 1,
+                "rows_known": 40,
+                "rows_superseding": 2,
+                "rows_renamed": 0,
             }
+        ],
+        "superseded": [
+            {
+                "table": "inspections",
+                "boat_id": "B01",
+                "file": "looks.csv",
+                "line": 4,
+                "by_file": "looks.csv#2",
+                "by_line": 4,
+                "change": change,
+                "what": f"note: {HOSTILE_NAME} -> not stated",
+                "confirmed_by": name,
+                "reason": name and HOSTILE_NAME,
+                "row_json": "{}",
+            }
+            for change, name in (("weakens_indication", "A. Nwosu"), ("moves_history", None), ("other", None))
         ],
     }
     for name, rows in frames.items():
@@ -209,6 +228,7 @@ def _fitting(
             "look_on": look_on,
             "method": "penetrant",
             "scope": "removed",
+            "result": "relevant" if found else "no_indication",
             "shows": "indication" if found else "clear",
             "verdict": "open" if found else "none",
             "grade": "valid",
@@ -225,6 +245,7 @@ def _fitting(
             "look_on": look_on - timedelta(days=365),
             "method": "penetrant",
             "scope": "in_place",
+            "result": "no_indication",
             "shows": "nothing",
             "verdict": "none",
             "grade": "below_minima",

@@ -99,7 +99,8 @@ def _last_clear(lives: pd.DataFrame, looks: pd.DataFrame, years: float) -> pd.Da
 
 
 def _day(days: pd.Series[Any]) -> pd.Series[Any]:
-    return days.dt.strftime("%Y-%m-%d")
+    text: pd.Series[Any] = days.dt.strftime("%Y-%m-%d")
+    return text
 
 
 def _set_aside(job: Job, words: set[str]) -> pd.DataFrame:

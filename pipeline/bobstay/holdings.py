@@ -25,6 +25,7 @@ def holdings(job: Job) -> Told:
     reasons = _reasons(job.table("set_aside"))
     unread = _reasons(job.table("cells_unread"))
     left_out = _left_out(job)
+    changes = _changes(job.table("superseded"))
     counts = {t.name: _count(job, t.name) for t in INPUTS}
     parts = (
         Part("the store", (f"as of {job.as_of.isoformat()}", ", ".join(f"{n} {name}" for name, n in counts.items()))),
@@ -33,10 +34,12 @@ def holdings(job: Job) -> Told:
         Part(
             f"cells not used of rows used: {len(job.table('cells_unread'))}", () if len(unread) else ("none",), unread
         ),
+        Part("rows that newer ones took the place of", () if len(changes) else ("none",), changes),
         Part("lives the plain estimate leaves out", () if len(left_out) else ("none",), left_out),
     )
     content: dict[str, Any] = {"as_of": job.as_of.isoformat(), "counts": counts, "files": records(files)}
     content |= {"set_aside": records(reasons), "cells_unread": records(unread), "left_out": records(left_out)}
+    content |= {"superseded": records(changes)}
     return Told(parts, content)
 
 
@@ -49,6 +52,12 @@ def _reasons(rows: pd.DataFrame) -> pd.DataFrame:
     counted = groups.agg(rows=("file", "size"), first=("first", "first"))
     ordered = counted.sort_values(["rows", "table", "column", "reason"], ascending=[False, True, True, True])
     return ordered[["rows", "table", "column", "reason", "hint", "first"]].reset_index(drop=True)
+
+
+def _changes(rows: pd.DataFrame) -> pd.DataFrame:
+    """Return how many rows were replaced by table and kind of change, and how many at somebody's word."""
+    groups = rows.groupby(["table", "change"], sort=True, as_index=False)
+    return groups.agg(rows=("file", "size"), confirmed=("confirmed_by", "count"))
 
 
 def _left_out(job: Job) -> pd.DataFrame:

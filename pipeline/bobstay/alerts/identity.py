@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
     Rows = list[dict[str, Any]]
 
-_LOOK_ALIKE = str.maketrans({"o": "0", "O": "0", "i": "1", "I": "1", "l": "1"})  # a capital L is no 1
+_LOOK_ALIKE = str.maketrans({"O": "0", "I": "1"})
 
 
 def near_duplicate_ids(lives: pd.DataFrame, boats: pd.DataFrame) -> Rows:
@@ -33,9 +33,10 @@ def _alike(ids: Iterable[Any]) -> list[list[str]]:
 def looks_like(word: str) -> str:
     """Return what ids share that differ only in O and 0, I and 1, case, spaces, marks and leading zeros.
 
-    A mark between two digits is kept, so that 1-11 is not 11-1.
+    A mark between two digits is kept, so that 1-11 is not 11-1; a small l among capitals may be a 1, a capital L not.
     """
-    marked = re.sub(r"(?<![0-9])[\W_]+|[\W_]+(?![0-9])", "", word.translate(_LOOK_ALIKE).upper())
+    plain = word.replace("l", "1") if {c for c in word if c.islower()} == {"l"} else word
+    marked = re.sub(r"(?<![0-9])[\W_]+|[\W_]+(?![0-9])", "", plain.upper().translate(_LOOK_ALIKE))
     parted = re.sub(r"[\W_]+", "-", marked)
     return re.sub(r"(?<![0-9])0+(?=[0-9])", "", parted)
 

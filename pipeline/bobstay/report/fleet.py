@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 Row = dict[str, Any]
 _WHOLE = (
     "classes", "detection", "nonparametric", "priority", "guidance", "haul_plan", "plan_summary", "coverage",
-    "alerts", "files",
+    "alerts", "files", "superseded",
 )  # fmt: skip
 _IF_MADE = ("backtest", "shortcuts", "scheduled_looks", "families", "fit_checks", "use_clock")
 _SET_ASIDE = """SELECT reason, "table", count(*) AS "rows", min(file) AS file, min(hint) AS hint

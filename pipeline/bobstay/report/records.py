@@ -25,9 +25,13 @@ AGE_BASIS = {
 def records_of(fleet: Fleet, boats: list[Boat]) -> dict[str, Any]:
     """Return the context of the page."""
     files = fleet.tables["files"]
-    totals = {k: sum(f[k] for f in files) for k in ("rows_read", "rows_used", "rows_set_aside", "cells_unread")}
+    counted = ("rows_read", "rows_used", "rows_set_aside", "cells_unread", "rows_known", "rows_superseding")
+    totals = {k: sum(f[k] for f in files) for k in counted}
+    changes = fleet.tables["superseded"]
     return {
         "totals": totals,
+        "confirmed": [row for row in changes if row["change"] == "weakens_indication"],
+        "moved": [row for row in changes if row["change"] == "moves_history"],
         "coverage": _by_type(fleet.tables["coverage"]),
         "left_out": _counted(fleet.life_counts, "left_out", LEFT_OUT),
         "age_basis": _counted([r for r in fleet.life_counts if r["is_in_service"]], "age_basis", AGE_BASIS),
