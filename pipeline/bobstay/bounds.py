@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.stats import beta
+from scipy.stats import beta, chi2
 
 from bobstay.errors import EstimateError
 
@@ -53,18 +53,21 @@ def cracked_upper(clear: int, *, confidence: float, found: float = 1.0) -> float
     return min(1.0, share_upper(0, clear, confidence=confidence) / found)
 
 
-def scale_lower(ages: ArrayLike, *, shape: float, confidence: float) -> float:
-    """Return the lower limit of the Weibull scale after lives of `ages` (n,) without an event, the shape known.
+def scale_lower(ages: ArrayLike, *, shape: float, confidence: float, events: int = 0) -> float:
+    """Return the lower limit of the Weibull scale after lives of `ages` (n,), `events` of them ended, the shape known.
 
-    (sum t^shape / -ln(1 - confidence))^(1 / shape): the zero-failure limit (Abernethy et al. 1983, from memory).
+    (2 sum t^shape / chi2(confidence; 2 events + 2))^(1 / shape). Without events that is the zero-failure limit, (sum
+    t^shape / -ln(1 - confidence))^(1 / shape) (Abernethy et al. 1983, from memory).
     """
     values = np.asarray(ages, dtype=float)
     if values.size == 0 or not (np.isfinite(values) & (values >= 0)).all() or not values.any():
         raise _bad("ages must be finite, not negative, and not all 0")
-    if not (0 < shape < np.inf and 0 < confidence < 1):
-        raise _bad(f"shape {shape} must be above 0, confidence {confidence} between 0 and 1")
+    if not (0 < shape < np.inf and 0 < confidence < 1 and events >= 0):
+        raise _bad(
+            f"shape {shape} must be above 0, confidence {confidence} between 0 and 1, events {events} not below 0"
+        )
     oldest = float(values.max())
-    worth = float(((values / oldest) ** shape).sum()) / -np.log1p(-confidence)
+    worth = 2.0 * float(((values / oldest) ** shape).sum()) / float(chi2.ppf(confidence, 2 * events + 2))
     return float(oldest * worth ** (1 / shape))
 
 

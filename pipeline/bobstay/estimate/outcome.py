@@ -11,6 +11,7 @@ from scipy.special import ndtri
 from scipy.stats import beta as beta_distribution
 
 from bobstay.estimate.curves import evidence_word, nonparametric_table, oldest_years
+from bobstay.estimate.few import bounds_by_class
 from bobstay.estimate.observed import Bools, Floats, Ints, Observed, real_findings
 from bobstay.estimate.record import Estimates
 from bobstay.joint import Chances, ClassDraws, Estimated, Patterns, RatePrior, b10_years, expit
@@ -50,6 +51,7 @@ def tabulated(outcome: Outcome, *, settings: Settings) -> Estimates:
     counts["model"] = [
         _words(evidence, settings, few=few, alone=len(seen.boats) == 1) + unsettled for evidence in counts["evidence"]
     ]
+    counts["model"] = _with_bounds(counts, seen, _found(outcome, settings))
     classes = counts.assign(**_class_numbers(outcome, has_numbers, settings.estimate.interval))
     return Estimates(
         classes=_with_oldest(classes, seen, settings),
@@ -58,6 +60,22 @@ def tabulated(outcome: Outcome, *, settings: Settings) -> Estimates:
         chances=_chances(outcome, counts, has_numbers),
         class_draws=_draw_rows(outcome, has_numbers),
     )
+
+
+def _found(outcome: Outcome, settings: Settings) -> Floats:
+    """Return the estimated chance found of each detection row (1 where tests are taken as perfect)."""
+    size = len(outcome.seen.rows)
+    return np.ones(size) if settings.estimate.detection == "perfect" else expit(outcome.estimated.point.psi[:size])
+
+
+def _with_bounds(counts: pd.DataFrame, seen: Observed, found: Floats) -> list[str]:
+    """Return the words of each class, the bounds that few or no indications set added to them."""
+    bounds = bounds_by_class(seen, counts["event_count"].to_numpy(), found)
+    thin = (counts["evidence"] != "enough").to_numpy()
+    return [
+        f"{words}; {bound}" if bound and few else words
+        for words, bound, few in zip(counts["model"], bounds, thin, strict=True)
+    ]
 
 
 def _with_oldest(classes: pd.DataFrame, seen: Observed, settings: Settings) -> pd.DataFrame:
@@ -207,6 +225,7 @@ def refused(seen: Observed, prior: RatePrior, why: str, *, settings: Settings) -
     """Return the tables without numbers: counts, the settings' rates, the non-parametric curve, and the reason."""
     blank = [f"{name}{side}" for name in ("shape", "scale_years", "b10_years") for side in ("", "_lower", "_upper")]
     classes = class_counts(seen).assign(**dict.fromkeys([*blank, "log_likelihood"], np.nan), evidence="none", model=why)
+    classes["model"] = _with_bounds(classes, seen, prior.found)
     serving = seen.lives.loc[seen.lives["is_in_service"].astype(bool), ["life_id"]].reset_index(drop=True)
     numbers = [
         "chance",

@@ -10,9 +10,9 @@ import numpy as np
 import pandas as pd
 
 from bobstay import weibull
-from bobstay.bounds import cracked_upper
 from bobstay.errors import EstimateError
 from bobstay.estimate.curves import CLASS, evidence_word, nonparametric_table, oldest_years, used_lives
+from bobstay.estimate.few import bound_in_words
 from bobstay.estimate.plain_chances import Curve, chances_table
 from bobstay.estimate.record import Estimates
 from bobstay.tables import CLASS_DRAWS, CLASSES, DETECTION, checked
@@ -82,26 +82,14 @@ def _curve(used: pd.DataFrame, name: str, settings: Settings) -> tuple[Curve | N
         return None, "no estimate: no life the estimate can use"
     upper = used["upper_years"].to_numpy(dtype=float)
     if not np.isfinite(upper).any():
-        return None, _bound_in_words(used)
+        bound = bound_in_words(used, event_count=0, found=1.0)
+        return None, f"no estimate, a bound only: {bound}" if bound else "no estimate: no indication and no clear look"
     try:
         made = weibull.estimate(used["entry_years"], used["lower_years"], upper)
     except EstimateError as fault:
         return None, f"no estimate: {fault.what}"
     how = settings.estimate
     return Curve(made, weibull.draws(made, how.draws, seed=(how.seed, crc32(name.encode())))), ""
-
-
-def _bound_in_words(used: pd.DataFrame) -> str:
-    """Say what lives without any indication still show (exact binomial, 95 % one-sided)."""
-    clear = used["lower_years"].to_numpy(dtype=float)
-    clear = clear[clear > 0]
-    if not clear.size:
-        return "no estimate: no indication and no clear look"
-    share = cracked_upper(clear.size, confidence=0.95)
-    return (
-        f"no estimate, a bound only: 0 of {clear.size} with a clear look had an indication, "
-        f"so up to {share:.0%} may have one (95 %), at ages from {clear.min():.1f} to {clear.max():.1f} years"
-    )
 
 
 def _classes_table(classes: list[ClassEstimate], settings: Settings) -> pd.DataFrame:
@@ -130,7 +118,10 @@ def _model_words(made: ClassEstimate, evidence: str) -> str:
     if made.curve is None:
         return made.why_none
     words = "Weibull of the class alone by maximum likelihood, every look taken as right"
-    return f"{words}; too few indications to stand as an estimate of its own" if evidence == "thin" else words
+    if evidence != "thin":
+        return words
+    bound = bound_in_words(made.lives, event_count=made.event_count, found=1.0)
+    return f"{words}; too few indications to stand as an estimate of its own" + (f"; {bound}" if bound else "")
 
 
 def _numbers(curve: Curve | None, cover: float) -> dict[str, float]:
