@@ -506,6 +506,12 @@ def test_title_rows_are_passed_over_and_said(tmp_path, title):
     assert "the header is line 3" in taken.said[0]
 
 
+def test_lines_that_end_in_two_ways_are_read_by_the_exact_reader(tmp_path):
+    """DuckDB's reader stops there with an error of its own, and the transaction with it."""
+    mixed = BOATS.replace("\n", "\r\n", 1).encode()
+    assert take(tmp_path, fleet(tmp_path, boats_csv=mixed)).report.rows_set_aside == 0
+
+
 def test_quoted_line_ends_keep_lines_right(tmp_path):
     boats = 'boat_id,boat_name\nB1,"two\nlines"\nB2,x\n,lost\n'
     taken = take(tmp_path, fleet(tmp_path, boats_csv=boats))

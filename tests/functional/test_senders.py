@@ -157,6 +157,21 @@ def test_fittings_as_columns_become_looks_that_keep_their_line(taken):
     ]
 
 
+def test_a_fitting_of_which_no_cell_is_filled_in_is_said_and_costs_nothing(tmp_path):
+    path = tmp_path / "s02_wide.csv"
+    path.write_text("Boat,Day,port,stbd\nSAL,2015-04-02,,crack\n", encoding="utf-8")
+    mapping = tmp_path / "m.toml"
+    mapping.write_text(
+        'files = ["s02_*"]\n[[part]]\ntable = "inspections"\nshape = "wide"\n[part.columns]\nBoat = "boat_id"\n'
+        'Day = "inspected_on"\n[part.constants]\nmethod = "penetrant"\n'
+        '[part.wide.columns]\nport = "CP-P"\nstbd = "CP-S"\n',
+        encoding="utf-8",
+    )
+    got = take(tmp_path, [*FLEET, path], mappings=[load(mapping)])
+    assert looks(got, path.name) == [(2, "SAL", "CP-S", "2015-04-02", "penetrant", "relevant")]
+    assert any("no cell is filled in: port" in said for said in got.said)
+
+
 def test_a_word_on_the_whole_boat_tells_of_no_part(taken):
     got = taken("s03_whole_boat.csv")
     assert [look[1:3] + look[5:] for look in looks(got, "s03_whole_boat.csv")] == [

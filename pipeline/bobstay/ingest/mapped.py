@@ -93,8 +93,16 @@ def _of_sheet(sheet: Sheet, rule: PartRule, source: _Source, faults: list[Unusab
     filled = {"sheet": sheet.name, "file": PurePath(source.shown).stem}
     found = list(layouts(rule, names, line + rule.header_rows - 1, filled))
     notes = _notes(sheet, found[0], where, source.mapping)
-    parts = [_part(sheet, layout, source) for layout in found]
-    return [replace(parts[0], notes=notes), *parts[1:]]
+    made = [(layout, _part(sheet, layout, source)) for layout in found]
+    if len(made) > 1:
+        bare = [layout.names[layout.wide.place] for layout, part in made if layout.wide and _is_bare(part)]
+        notes += (f"{where}: fittings of which no cell is filled in: {', '.join(bare)}",) if bare else ()
+        made = [pair for pair in made if not _is_bare(pair[1])] or made[:1]
+    return [replace(part, notes=notes if n == 0 else ()) for n, (_, part) in enumerate(made)]
+
+
+def _is_bare(part: Part) -> bool:
+    return next(part.records(None), None) is None
 
 
 def _part(sheet: Sheet, layout: Layout, source: _Source) -> Part:

@@ -70,7 +70,7 @@ class _Look:
         self.tail = b""
         self.line_count = 0
         self.is_plain = self.is_utf8 = True
-        self.has_newline = self.has_return = False
+        self.has_newline = self.has_return = self.ends_in_return = False
 
     def add(self, block: bytes) -> None:
         self.sha.update(block)
@@ -98,7 +98,7 @@ class _Look:
         elif whole:
             self.check_whole(whole)
 
-    def check_whole(self, whole: bytes) -> None:
+    def check_whole(self, whole: bytes, *, is_last: bool = False) -> None:
         """Check bytes that end with a newline."""
         codes = np.frombuffer(whole, dtype=np.uint8)
         ends = np.flatnonzero(codes == _NEWLINE)
@@ -106,7 +106,16 @@ class _Look:
         returns = np.flatnonzero(codes == _RETURN) if b"\r" in whole else np.empty(0, dtype=np.int64)
         is_blank = bool((lengths < 1).any()) or whole.startswith(b"\r\n") or b"\n\r\n" in whole
         is_bare = bool((codes[returns + 1] != _NEWLINE).any())
-        self.is_plain = not is_blank and not is_bare and lengths.max() <= QUICK_LINE and self.is_rows(codes, ends)
+        # DuckDB stops at lines that end in two ways within one file; the last line may do without an end
+        is_mixed = len(returns) not in (0, len(ends)) or (
+            self.line_count > 0 and bool(len(returns)) != self.ends_in_return
+        )
+        self.ends_in_return = bool(len(returns))
+        self.is_plain = (
+            not (is_blank or is_bare or (is_mixed and not is_last))
+            and lengths.max() <= QUICK_LINE
+            and self.is_rows(codes, ends)
+        )
         self.line_count += len(ends)
 
     def is_rows(self, codes: Codes, ends: Places) -> bool:
@@ -148,7 +157,7 @@ class _Look:
 
     def facts(self) -> Facts:
         if self.tail and self.is_plain:
-            self.check_whole(self.tail + b"\n")
+            self.check_whole(self.tail + b"\n", is_last=True)
         self.check_utf8(b"", final=True)
         encoding = self.encoding or "utf-8"
         if encoding == "utf-8" and not self.is_utf8:
