@@ -24,22 +24,28 @@ def holdings(job: Job) -> Told:
     files = job.table("files")
     reasons = _reasons(job.table("set_aside"))
     unread = _reasons(job.table("cells_unread"))
+    words = _words(pd.concat([job.table("set_aside"), job.table("cells_unread")], ignore_index=True))
+    merged = job.table("words_merged")
     left_out = _left_out(job)
     changes = _changes(job.table("superseded"))
     counts = {t.name: _count(job, t.name) for t in INPUTS}
     parts = (
         Part("the store", (f"as of {job.as_of.isoformat()}", ", ".join(f"{n} {name}" for name, n in counts.items()))),
-        Part("files: rows read = rows used + rows set aside", rows=files.drop(columns=["file_id", "sha256"])),
+        Part(
+            "files: rows read = rows used + rows set aside", rows=files.drop(columns=["file_id", "sha256", "mapping"])
+        ),
         Part(f"rows set aside: {len(job.table('set_aside'))}", () if len(reasons) else ("none",), reasons),
         Part(
             f"cells not used of rows used: {len(job.table('cells_unread'))}", () if len(unread) else ("none",), unread
         ),
+        Part("words that are not known", () if len(words) else ("none",), words),
+        Part("spellings that make one class", () if len(merged) else ("none",), merged),
         Part("rows that newer ones took the place of", () if len(changes) else ("none",), changes),
         Part("lives the plain estimate leaves out", () if len(left_out) else ("none",), left_out),
     )
     content: dict[str, Any] = {"as_of": job.as_of.isoformat(), "counts": counts, "files": records(files)}
     content |= {"set_aside": records(reasons), "cells_unread": records(unread), "left_out": records(left_out)}
-    content |= {"superseded": records(changes)}
+    content |= {"superseded": records(changes), "unknown_words": records(words), "words_merged": records(merged)}
     return Told(parts, content)
 
 
@@ -52,6 +58,16 @@ def _reasons(rows: pd.DataFrame) -> pd.DataFrame:
     counted = groups.agg(rows=("file", "size"), first=("first", "first"))
     ordered = counted.sort_values(["rows", "table", "column", "reason"], ascending=[False, True, True, True])
     return ordered[["rows", "table", "column", "reason", "hint", "first"]].reset_index(drop=True)
+
+
+def _words(rows: pd.DataFrame) -> pd.DataFrame:
+    """Return each word that is not known with its count and what it may mean; the commonest first."""
+    unknown = rows[rows["reason"].astype(str).str.startswith("unknown word in ")]
+    if unknown.empty:
+        return pd.DataFrame({"rows": [], "column": [], "value": [], "hint": []})
+    counted = unknown.groupby(["column", "value", "hint"], sort=True, as_index=False).agg(rows=("file", "size"))
+    ordered = counted.sort_values(["rows", "column", "value"], ascending=[False, True, True])
+    return ordered[["rows", "column", "value", "hint"]].reset_index(drop=True)
 
 
 def _changes(rows: pd.DataFrame) -> pd.DataFrame:

@@ -24,13 +24,18 @@ if TYPE_CHECKING:
 Row = dict[str, Any]
 _WHOLE = (
     "classes", "detection", "nonparametric", "priority", "guidance", "haul_plan", "plan_summary", "coverage",
-    "alerts", "files", "superseded",
+    "alerts", "files", "superseded", "words_merged",
 )  # fmt: skip
 _IF_MADE = ("backtest", "shortcuts", "scheduled_looks", "families", "fit_checks", "use_clock")
 _SET_ASIDE = """SELECT reason, "table", count(*) AS "rows", min(file) AS file, min(hint) AS hint
     FROM set_aside GROUP BY reason, "table" ORDER BY "rows" DESC, reason, "table" """
 _CELLS_UNREAD = """SELECT "table", "column", reason, count(*) AS cells
     FROM cells_unread GROUP BY "table", "column", reason ORDER BY cells DESC, "table", "column", reason"""
+# Words that stand in the records and are not known: of rows set aside, and of cells not read.
+_UNKNOWN_WORDS = """SELECT "column", value, count(*) AS "rows", min(hint) AS hint
+    FROM (SELECT "column", value, reason, hint FROM set_aside
+        UNION ALL SELECT "column", value, reason, hint FROM cells_unread)
+    WHERE reason LIKE 'unknown word in %' GROUP BY "column", value ORDER BY "rows" DESC, "column", value LIMIT 100"""
 _BOATS = """SELECT boat_id, boat_name, design, built, joined, service, water, climate, hours_per_year, home_port
     FROM boats WHERE left_latest IS NULL OR left_latest > $as_of ORDER BY boat_id"""
 _LOOKS = """SELECT l.* FROM life_looks l JOIN lives v USING (life_id) WHERE v.is_in_service
@@ -75,6 +80,7 @@ def read_fleet(con: duckdb.DuckDBPyConnection, *, settings: Settings, as_of: dat
     """Read what the pages need; raises UsageError where an earlier stage has not been run."""
     tables = {name: _table(con, name) for name in _WHOLE}
     tables |= {name: _table(con, name) if store.has(con, name) else [] for name in _IF_MADE}
+    tables["unknown_words"] = _rows(con, _UNKNOWN_WORDS)
     lives = _rows(con, "SELECT * FROM lives WHERE is_in_service ORDER BY life_id")
     looks: dict[str, list[Row]] = {}
     for look in _rows(con, _LOOKS):
