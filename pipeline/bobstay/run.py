@@ -45,6 +45,7 @@ if TYPE_CHECKING:
     from bobstay.ingest import Confirmation, IngestReport
 
 DONE, TOO_LITTLE_EVIDENCE = 0, 4
+NEEDED = ("boats", "fittings", "inspections")  # without a row in each there is nothing to work out
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +88,7 @@ def whole_job(  # the options of `bobstay run`, one for one
         dates=dates,
         mappings=mappings,
         confirmed=confirmed,
+        needed=NEEDED,
         say=say,
     )
     with job(store_path, out=out, settings=settings, say=say) as opened:
@@ -106,9 +108,13 @@ def take_in(
     dates: str | None = None,
     mappings: Sequence[Path] = (),
     confirmed: Confirmation | None = None,
+    needed: Sequence[str] = (),
     say: Callable[[str], None],
 ) -> IngestReport:
-    """Take files into the store in one transaction and remember the settings; nothing is stored on an error."""
+    """Take files into the store in one transaction and remember the settings; nothing is stored on an error.
+
+    The store must end with a usable row in each table that a file was for, and in each of the tables `needed`.
+    """
     from bobstay.ingest import ingest
     from bobstay.mapping import load
 
@@ -119,7 +125,17 @@ def take_in(
     folders = sorted({p.resolve() if p.is_dir() else p.resolve().parent for p in paths})
     limit = max(date.today(), settings.as_of or date.min)
     with _kept_only_if_done(store_path), store.opened(store_path, folders=folders, create=True) as con:
-        taken = ingest(con, paths, limit=limit, table=table, dates=dates, mappings=how, confirmed=confirmed, say=say)
+        taken = ingest(
+            con,
+            paths,
+            limit=limit,
+            table=table,
+            dates=dates,
+            mappings=how,
+            confirmed=confirmed,
+            needed=needed,
+            say=say,
+        )
         remember(con, settings)
     return taken
 

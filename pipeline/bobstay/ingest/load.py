@@ -53,20 +53,23 @@ def ingest(
     dates: str | None = None,
     mappings: Sequence[SenderMapping] = (),
     confirmed: Confirmation | None = None,
+    needed: Sequence[str] = NEEDED,
     say: Callable[[str], None] = _silent,
 ) -> IngestReport:
     """Take the files at `paths` into the store; no past day may lie after `limit`.
 
     `table` names the table where the columns do not; `dates` (dmy or mdy) declares how 3/4/19 is meant; `mappings`
-    say how the files they are for are read; `confirmed` says who answers for changes that weaken an indication; `say`
-    is told what a person should know of how each file was read. Raises UsageError for files that are missing or of
-    no known kind, UnusableDataError for files that cannot be used; then nothing is stored.
+    say how the files they are for are read; `confirmed` says who answers for changes that weaken an indication; the
+    store must end with a row in each of the tables `needed` and in each table that a file was for; `say` is told what
+    a person should know of how each file was read. Raises UsageError for files that are missing or of no known kind,
+    UnusableDataError for files that cannot be used; then nothing is stored.
     """
     rules = replace(_rules(limit, table, dates), confirmed=confirmed)
     files = _by_mapping(places.files_meant(paths), mappings)
     con.begin()
     try:
         report = _taken_in(con, files, rules, say)
+        _refuse_unless_needed(con, {*needed, *(f.table for f in report.files)})
     except BaseException:
         con.rollback()
         raise
@@ -115,7 +118,6 @@ def _taken_in(
     for name in skipped:
         say(f"{name}: already in the store, nothing added")
     reports = tuple(_loaded(con, part, rules, say) for part in fresh)
-    _refuse_unless_needed(con)
     merge_words(con)
     return IngestReport(reports, skipped, tuple(map(_name, used_now)))
 
@@ -227,9 +229,10 @@ def _refuse_unless_reconciled(con: duckdb.DuckDBPyConnection, report: FileReport
         )
 
 
-def _refuse_unless_needed(con: duckdb.DuckDBPyConnection) -> None:
-    """Refuse a store without a usable boat, fitting or look, with the commonest reason rows were set aside."""
-    empty = [name for name in NEEDED if one_row(con, f"SELECT count(*) FROM {name}") == (0,)]
+def _refuse_unless_needed(con: duckdb.DuckDBPyConnection, needed: set[str]) -> None:
+    """Refuse a store without a usable row in each table `needed`, with the commonest reason rows were set aside."""
+    ordered = [table.name for table in _ORDER if table.name in needed]
+    empty = [name for name in ordered if one_row(con, f"SELECT count(*) FROM {name}") == (0,)]
     if not empty:
         return
     common = con.execute(

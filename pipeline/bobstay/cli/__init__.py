@@ -1,0 +1,67 @@
+"""The command line: one function a command, each reads as its story; the work is in `run` and the stages.
+
+Nothing heavy is imported before a command runs, so that help stays quick.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import traceback
+from typing import Any
+
+import typer
+
+from bobstay import __version__
+from bobstay.cli import files, stages, telling  # help lists commands in the order in which these come
+from bobstay.cli.program import app
+from bobstay.errors import BobstayError
+
+__all__ = ["app", "files", "main", "run_command", "stages", "telling"]
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Run a command; print an error as three lines and leave with the exit code the contract gives it."""
+    sys.exit(run_command(sys.argv[1:] if arguments is None else arguments))
+
+
+def run_command(arguments: list[str]) -> int:
+    """Run a command; return its exit code: 0 done, 2 wrong use, 3 unusable data, 4 too little evidence, 1 our fault."""
+    wrong_use: Any = typer.BadParameter.__mro__[2]  # the base class of every complaint about arguments
+    try:
+        result = app(arguments, standalone_mode=False)
+    except BobstayError as fault:
+        return _tell(fault.lines(), fault.exit_code)
+    except wrong_use as fault:  # an argument
+        return _tell(_usage_lines(fault), 2)
+    except (typer.Abort, KeyboardInterrupt):
+        return _tell(("error: stopped", "where: -", "to do: run it again; nothing was half stored"), 1)
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except Exception as fault:
+        return _our_fault(fault, arguments)
+    return result if isinstance(result, int) else 0
+
+
+def _our_fault(fault: Exception, arguments: list[str]) -> int:
+    """Own up to a fault of ours; the trace is printed only where it is asked for."""
+    if os.environ.get("BOBSTAY_TRACE"):
+        traceback.print_exc()
+    what = f"error: a fault in bobstay itself: {type(fault).__name__}: {fault}"
+    where = f"where: bobstay {__version__}, command {' '.join(arguments[:1])}"
+    remedy = "to do: run it again with BOBSTAY_TRACE=1 and send us what it prints; your files are untouched"
+    return _tell((what, where, remedy), 1)
+
+
+def _usage_lines(fault: BaseException) -> tuple[str, str, str]:
+    text = fault.format_message() if hasattr(fault, "format_message") else str(fault)
+    context = getattr(fault, "ctx", None)
+    command = context.command_path if context else "bobstay"
+    return (f"error: {text}", f"where: {command}", f"to do: see `{command} --help`")
+
+
+def _tell(lines: tuple[str, str, str], code: int) -> int:
+    for line in lines:
+        print(line.replace("\n", " "), file=sys.stderr)  # noqa: T201
+    return code
