@@ -160,13 +160,15 @@ def forget_store(store_path: Path, *, made_from: set[str]) -> None:
 
 @contextmanager
 def _kept_only_if_done(store_path: Path) -> Iterator[None]:
-    """Take away a store that was new when the load failed: nothing is half stored."""
-    new = not store_path.exists()
+    """Take away a store, and a folder, that were new when the load failed: nothing is half stored."""
+    new, new_folder = not store_path.exists(), not store_path.parent.exists()
     try:
         yield
     except BobstayError:
         if new:
             store_path.unlink(missing_ok=True)
+        if new_folder and store_path.parent.is_dir() and not any(store_path.parent.iterdir()):
+            store_path.parent.rmdir()
         raise
 
 
