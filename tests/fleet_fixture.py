@@ -98,7 +98,7 @@ def build(con: duckdb.DuckDBPyConnection, *, estimates: bool = True, more_boats:
                 "table": "inspections",
                 "column": "result",
                 "value": "<b>fine</b>",
-                "reason": "unknown result word",
+                "reason": "unknown word in result",
                 "hint": "did you mean no_indication?",
                 "row_json": "{}",
             }
@@ -129,6 +129,15 @@ def build(con: duckdb.DuckDBPyConnection, *, estimates: bool = True, more_boats:
                 "rows_known": 40,
                 "rows_superseding": 2,
                 "rows_renamed": 0,
+            }
+        ],
+        "words_merged": [
+            {
+                "column": "fitting_type",
+                "word": HOSTILE_NAME,
+                "shown_as": "chainplate",
+                "canonical": "chainplate",
+                "rows": 3,
             }
         ],
         "superseded": [
