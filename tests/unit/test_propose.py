@@ -127,3 +127,23 @@ def test_files_that_are_none_are_refused(tmp_path):
     empty.write_text("")
     with pytest.raises(BobstayError, match="header"):
         proposed(empty)
+
+
+TABLES = {
+    "s01_deutsch.csv": ["inspections"],
+    "s02_wide_visits.xlsx": ["inspections"],
+    "s03_whole_boat.csv": ["inspections"],
+    "s04_several_sheets.xlsx": ["boats", "fittings", "inspections"],
+    "s05_sheet_a_boat.xlsx": ["inspections", "inspections"],
+    "s06_francais.csv": ["inspections"],
+    "s10_espanol.csv": ["inspections"],
+    "s12_sides_and_ticks.txt": ["inspections"],
+    "s13_parts.parquet": ["fittings"],
+}
+
+
+@pytest.mark.parametrize("name", TABLES)
+def test_the_table_of_each_sheet_is_known_by_its_headings(tmp_path, name):
+    """Source: what the sender's sheets hold, as their own mappings say."""
+    found = [part.table.name for part in mapped(tmp_path, proposed(SENDERS / name).text).parts]
+    assert found == TABLES[name]

@@ -80,7 +80,7 @@ def _may_hold(theirs: Column, ours: InputColumn) -> bool:
 def _fit(table: InputTable, columns: tuple[tuple[Column, InputColumn], ...]) -> tuple[int, int]:
     have = {ours.name for _, ours in columns}
     lacking = sum(name not in have for name in table.required)
-    return len(have) - 2 * lacking, -len(table.columns)
+    return 2 * len(have) - lacking if have else -len(table.required) - 1, -len(table.columns)
 
 
 def _holds_results(column: Column) -> bool:
