@@ -113,7 +113,7 @@ def take_in(
 ) -> IngestReport:
     """Take files into the store in one transaction and remember the settings; nothing is stored on an error.
 
-    The store must end with a usable row in each table that a file was for, and in each of the tables `needed`.
+    The store must end with a usable row in each table `needed`, and of boats, fittings and looks that a file was for.
     """
     from bobstay.ingest import ingest
     from bobstay.mapping import load

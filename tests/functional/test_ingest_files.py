@@ -374,7 +374,7 @@ def test_a_lost_row_is_noticed(tmp_path, monkeypatch):
     from bobstay.ingest import load
 
     real = load.store_rows
-    monkeypatch.setattr(load, "store_rows", lambda con, table, file_id: real(con, table, file_id) - 1)
+    monkeypatch.setattr(load, "store_rows", lambda *given, **named: real(*given, **named) - 1)
     with pytest.raises(BobstayError, match="2 rows were found, but 1 used and 0 set aside") as fault:
         take(tmp_path, fleet(tmp_path))
     assert fault.value.exit_code == 1

@@ -60,7 +60,7 @@ def ingest(
 
     `table` names the table where the columns do not; `dates` (dmy or mdy) declares how 3/4/19 is meant; `mappings`
     say how the files they are for are read; `confirmed` says who answers for changes that weaken an indication; the
-    store must end with a row in each of the tables `needed` and in each table that a file was for; `say` is told what
+    store must end with a row in each table `needed`, and of NEEDED in each that a file was for; `say` is told what
     a person should know of how each file was read. Raises UsageError for files that are missing or of no known kind,
     UnusableDataError for files that cannot be used; then nothing is stored.
     """
@@ -69,7 +69,7 @@ def ingest(
     con.begin()
     try:
         report = _taken_in(con, files, rules, say)
-        _refuse_unless_needed(con, {*needed, *(f.table for f in report.files)})
+        _refuse_unless_needed(con, {*needed, *(f.table for f in report.files if f.table in NEEDED)})
     except BaseException:
         con.rollback()
         raise
