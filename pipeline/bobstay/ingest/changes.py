@@ -27,20 +27,23 @@ _SURE = "({0}.result = 'failed' OR {0}.disposition = 'confirmed')"
 _TAKEN_OUT = "coalesce({0}.action IN ('replaced', 'removed'), false)"
 _WAS_FOUND, _IS_FOUND = _FOUND.format("o"), _FOUND.format("n")
 
-# What may not happen without a name and a reason: (what it is, SQL on the old row o and the new row n).
-_WEAKENING: dict[str, tuple[tuple[str, str], ...]] = {
+# What may not happen without a name and a reason: (what it is, the column, SQL on the old row o and the new row n).
+_WEAKENING: dict[str, tuple[tuple[str, str, str], ...]] = {
     INSPECTIONS.name: (
-        ("an indication would no longer be one", f"{_WAS_FOUND} AND NOT ({_IS_FOUND})"),
+        ("an indication would no longer be one", "result", f"{_WAS_FOUND} AND NOT ({_IS_FOUND})"),
         (
             "a confirmed indication would no longer be confirmed",
+            "disposition",
             f"{_WAS_FOUND} AND {_SURE.format('o')} AND NOT coalesce({_SURE.format('n')}, false)",
         ),
         (
             "the length of an indication would be gone",
+            "indication_length_mm",
             f"{_WAS_FOUND} AND o.indication_length_mm IS NOT NULL AND n.indication_length_mm IS NULL",
         ),
         (
             "the same inspection_id would tell of another fitting or another day",
+            "inspection_id",
             "o.fitting_id IS DISTINCT FROM n.fitting_id "
             "OR coalesce(o.inspected_on_latest < n.inspected_on_earliest, false) "
             "OR coalesce(n.inspected_on_latest < o.inspected_on_earliest, false)",
@@ -49,6 +52,7 @@ _WEAKENING: dict[str, tuple[tuple[str, str], ...]] = {
     FITTINGS.name: (
         (
             "a part taken out for an indication would no longer be so",
+            "removal_reason",
             "o.removal_reason = 'indication' AND o.removed IS NOT NULL "
             "AND (n.removal_reason IS DISTINCT FROM 'indication' OR n.removed IS NULL)",
         ),
@@ -77,19 +81,20 @@ def hold_back(con: duckdb.DuckDBPyConnection, part: Part, *, confirmed: Confirma
     )
     if confirmed is None:
         con.execute(
-            f"INSERT INTO faults SELECT line, {NEEDS_WORD}, NULL, weakens, 'the row before is ' || before || "
+            f"INSERT INTO faults SELECT line, {NEEDS_WORD}, weakened, weakens, 'the row before is ' || before || "
             f"': if this corrects it, give the file again with {ASK}; if it tells of something else, "
             "give it an id of its own' FROM changes WHERE weakens IS NOT NULL AND NOT is_other_boat"
         )
 
 
 def _changes(table: InputTable) -> str:
-    cases = " ".join(f"WHEN {test} THEN {quoted(what)}" for what, test in _WEAKENING.get(table.name, ()))
-    weakens = f"CASE {cases} END" if cases else "CAST(NULL AS VARCHAR)"
+    rules = _WEAKENING.get(table.name, ())
+    weakens = _first_of([(test, what) for what, _, test in rules])
+    weakened = _first_of([(test, column) for _, column, test in rules])
     other_boat = "o.boat_id <> n.boat_id" if table is INSPECTIONS else "false"
     return f"""
         SELECT n.line, n.old_row, f.file AS old_file, o.line AS old_line, f.file || ':' || o.line AS before,
-               {weakens} AS weakens, {other_boat} AS is_other_boat,
+               {weakens} AS weakens, {weakened} AS weakened, {other_boat} AS is_other_boat,
                coalesce({_VOIDING.get(table.name, "false")}, false) AS moves,
                {_differences(table)} AS differences, {_as_it_was(table)} AS row_json, {_boat(table)} AS boat_id
         FROM merged AS n
@@ -97,6 +102,12 @@ def _changes(table: InputTable) -> str:
         JOIN (SELECT file_id, file || CASE WHEN part = '-' THEN '' ELSE ' [' || part || ']' END AS file FROM files) AS f
             ON f.file_id = o.file_id
     """
+
+
+def _first_of(cases: list[tuple[str, str]]) -> str:
+    """Return SQL for the text that goes with the first test that holds, NULL where none does."""
+    whens = " ".join(f"WHEN {test} THEN {quoted(text)}" for test, text in cases)
+    return f"CASE {whens} END" if cases else "CAST(NULL AS VARCHAR)"
 
 
 def _boat(table: InputTable) -> str:
