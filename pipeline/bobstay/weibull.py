@@ -13,7 +13,7 @@ import numpy as np
 
 from bobstay.errors import EstimateError
 from bobstay.observations import Observations, observe
-from bobstay.weibull_likelihood import Design, design, level_of_total, slopes, value
+from bobstay.weibull_likelihood import Design, Slopes, design, level_of_total, slopes, value
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -24,7 +24,8 @@ if TYPE_CHECKING:
 
 # The shape is sought over this range, in units of one over the spread of the log ages; an end of it is a refusal.
 _SHAPES = np.exp(np.linspace(np.log(1e-6), np.log(1e5), 30))
-_START_ROWS = 2000  # rows behind the search for a start; the estimate itself uses all
+_START_ROWS = 500  # rows behind the search for a start; the estimate itself uses all
+_ROUGHLY = 1e-5  # how still a climb of that search stands, relative to the log-likelihood
 _FAR_BELOW = 50.0  # the search for a start turns back this far below its best log-likelihood
 _STEPS = 200
 
@@ -154,19 +155,19 @@ def _best_start(seen: Observations, reference: float, spread: float) -> Numbers:
     best, top = np.zeros(2), -np.inf
     for shapes in (_SHAPES[_SHAPES >= 1], _SHAPES[_SHAPES < 1][::-1]):
         for shape in shapes:
-            theta = _level_climbed(rows, np.log(shape / spread))
+            theta = _level_climbed(rows, np.log(shape / spread), until=_ROUGHLY)
             height = value(rows, theta)
             if height > top:
                 best, top = theta, height
             elif height < top - _FAR_BELOW:
                 break
-    return climbed(rows, best)
+    return climbed(rows, best, until=_ROUGHLY)
 
 
-def _level_climbed(rows: Design, log_shape: float) -> Numbers:
+def _level_climbed(rows: Design, log_shape: float, *, until: float = 1e-9) -> Numbers:
     """Return the best level at one shape, from the level at which events equal the hazard lived through."""
     start = np.array([log_shape, level_of_total(rows, log_shape)])
-    return climbed(rows, start, free=(1,), until=1e-9)
+    return climbed(rows, start, free=(1,), until=until)
 
 
 def climbed(rows: Design, start: Numbers, free: tuple[int, ...] = (0, 1), until: float = 1e-16) -> Numbers:
@@ -182,7 +183,7 @@ def climbed(rows: Design, start: Numbers, free: tuple[int, ...] = (0, 1), until:
         ahead = _stepped(rows, theta, step, index, here.value)
         if ahead is None:
             break
-        theta, here = ahead, slopes(rows, ahead)
+        theta, here = ahead
         if rise < until * (1 + abs(here.value)):
             break
     return theta
@@ -197,29 +198,45 @@ def _newton_step(gradient: Numbers, hessian: Numbers) -> Numbers:
     return np.asarray(step * min(1.0, 2.0 / max(float(np.abs(step).max()), 1e-300)))
 
 
-def _stepped(rows: Design, theta: Numbers, step: Numbers, index: NDArray[np.intp], from_value: float) -> Numbers | None:
-    """Halve the step until the likelihood does not fall; None where no step is left."""
+def _stepped(
+    rows: Design, theta: Numbers, step: Numbers, index: NDArray[np.intp], from_value: float
+) -> tuple[Numbers, Slopes] | None:
+    """Halve the step until the likelihood does not fall, and return where that is; None: no step is left."""
     for halvings in range(40):
         ahead = theta.copy()
         ahead[index] += step * 0.5**halvings
-        if value(rows, ahead) >= from_value and (ahead != theta).any():
-            return ahead
+        here = slopes(rows, ahead)
+        if here.value >= from_value and (ahead != theta).any():
+            return ahead, here
     return None
 
 
 def _refuse_flat(rows: Design, theta: Numbers, spread: float) -> None:
     """Refuse a climb that ran away, and a hill no higher than the limit of shapes near 0."""
     shape = float(np.exp(theta[0])) * spread
-    flattest = _level_climbed(rows, np.log(_SHAPES[0] / spread))
-    top, plain = value(rows, theta), value(rows, flattest)
+    here = slopes(rows, theta)
+    top, plain = here.value, _flattest(rows, np.log(_SHAPES[0] / spread), until_below=here.value)
     if shape < 10 * _SHAPES[0] or plain >= top - 1e-10 * (1 + abs(top)):
         raise _no_maximum("events come no later than survivals: the shape runs to 0")
-    hessian = slopes(rows, theta).hessian
+    hessian = here.hessian
     size = np.sqrt(np.maximum(-np.diag(hessian), 0.0))
     if not (size > 0).all() or np.linalg.eigvalsh(-hessian / np.outer(size, size)).min() < 1e-9:
         raise _no_maximum("the likelihood is flat: these ages do not tell shape from scale")
     if shape > _SHAPES[-1] or not abs(rows.reference - theta[1] / np.exp(theta[0])) < 700:
         raise _no_maximum("shape or scale runs beyond what a number can hold")
+
+
+def _flattest(rows: Design, log_shape: float, *, until_below: float) -> float:
+    """Return the log-likelihood of the best level at this shape, or of one so far below that the best is below too.
+
+    In the level it is concave: a Newton step promises half of gradient^2 / curvature; ten times that is left as room.
+    """
+    start = np.array([log_shape, level_of_total(rows, log_shape)])
+    here = slopes(rows, start)
+    promise = here.gradient[1] ** 2 / max(-float(here.hessian[1, 1]), 1e-300)
+    if here.value + 5.0 * promise + 1.0 < until_below:
+        return here.value
+    return value(rows, climbed(rows, start, free=(1,), until=1e-9))
 
 
 def _record(rows: Design, theta: Numbers, given: Observations) -> WeibullEstimate:

@@ -88,13 +88,18 @@ def value(rows: Design, theta: Numbers) -> float:
     """
     with np.errstate(over="ignore", invalid="ignore", divide="ignore", under="ignore"):
         survived, failed = np.exp(_log_increments(rows.survived, theta)), _log_increments(rows.failed, theta)
-        level = np.exp(theta[0]) * rows.exact + theta[1]
-        total = (
-            rows.constant
-            - float(rows.survived_count @ survived)
-            + float(rows.failed_count @ _log_one_less_exp(failed))
-            + float(rows.exact_count @ (level + theta[0]))
-        )
+        return _total(rows, theta, survived, failed)
+
+
+def _total(rows: Design, theta: Numbers, survived: Numbers, log_failed: Numbers) -> float:
+    """Return the log-likelihood from the hazards lived through and the logs of those over the failed spans."""
+    level = np.exp(theta[0]) * rows.exact + theta[1]
+    total = (
+        rows.constant
+        - float(rows.survived_count @ survived)
+        + float(rows.failed_count @ _log_one_less_exp(log_failed))
+        + float(rows.exact_count @ (level + theta[0]))
+    )
     return total if np.isfinite(total) else -np.inf
 
 
@@ -116,17 +121,19 @@ def slopes(rows: Design, theta: Numbers) -> Slopes:
 
     With D an increment of H, D_c = D and D_b = m D; written in m and its slope, nothing underflows.
     """
-    with np.errstate(over="ignore", invalid="ignore", under="ignore"):
-        hazard = rows.survived_count * np.exp(_log_increments(rows.survived, theta))
+    with np.errstate(over="ignore", invalid="ignore", divide="ignore", under="ignore"):
+        lived, log_failed = np.exp(_log_increments(rows.survived, theta)), _log_increments(rows.failed, theta)
+        hazard = rows.survived_count * lived
         survived = _summed(-hazard, -hazard, *_ratios(rows.survived, theta))
-        increment = np.exp(np.minimum(_log_increments(rows.failed, theta), np.log(LARGEST_EXPONENT)))
-        g = rows.failed_count * _over_expm1(increment)
-        failed = _summed(g, g * (1 - _over_expm1(increment) - increment), *_ratios(rows.failed, theta))
+        increment = np.exp(np.minimum(log_failed, np.log(LARGEST_EXPONENT)))
+        over = _over_expm1(increment)
+        g = rows.failed_count * over
+        failed = _summed(g, g * (1 - over - increment), *_ratios(rows.failed, theta))
         d = np.exp(theta[0]) * rows.exact
         gradient = np.array([float(rows.exact_count @ (d + 1)), float(rows.exact_count.sum())])
         hessian = np.array([[float(rows.exact_count @ d), 0.0], [0.0, 0.0]])
-        gradient, hessian = gradient + survived[0] + failed[0], hessian + survived[1] + failed[1]
-    return Slopes(value(rows, theta), gradient, hessian)
+        total = _total(rows, theta, lived, log_failed)
+    return Slopes(total, gradient + survived[0] + failed[0], hessian + survived[1] + failed[1])
 
 
 def _summed(first: Numbers, second: Numbers, m: Numbers, slope: Numbers) -> tuple[Numbers, Numbers]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import date
 from functools import cache
 from typing import Any
 
@@ -10,6 +11,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from bobstay.estimate.ages import unknown_age_in_words
 from bobstay.estimate.imperfect import estimate_imperfect
 from bobstay.estimate.record import Estimates
 from bobstay.settings import Estimate, Settings
@@ -376,3 +378,23 @@ def test_wide_installation_ranges_beat_the_joining_day() -> None:
     off = [np.abs(np.log(f.classes["b10_years"] / exact)).mean() for f in (found, young)]
     assert off[0] < 0.1
     assert off[0] < 0.5 * off[1]
+
+
+def test_an_unknown_age_is_told_from_its_oldest_to_its_newest() -> None:
+    """A part of unknown day: its chance lies between those at the earliest and the latest day, which are those of the
+    same part with that day stated; parts of known day have neither, and say nothing."""
+    life = life_in_service(looked=True)
+    lives, looks, boats = copied(small())
+    own = lives["life_id"] == life
+    day = lives.loc[own, "installed_on"].iloc[0]
+    lives.loc[own, "age_basis"] = "rough"
+    lives.loc[own, "installed_earliest"] = day - pd.Timedelta(days=3000)
+    lives.loc[own, "installed_latest"] = day + pd.Timedelta(days=20)
+    rows = made((lives, looks, boats)).chances.set_index("life_id")
+    told = rows.loc[life]
+    assert told["chance_if_newest"] < told["chance"] < told["chance_if_oldest"]
+    assert rows.drop(life)[["chance_if_oldest", "chance_if_newest"]].isna().all(axis=None)
+    words = unknown_age_in_words(told["chance_if_oldest"], told["chance_if_newest"], earliest=date(2001, 2, 3))
+    assert "earliest, 2001-02-03" in words
+    assert "at its latest" in words
+    assert unknown_age_in_words(np.nan, np.nan) == ""

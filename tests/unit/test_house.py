@@ -25,7 +25,7 @@ FLOORS = [
      "checks", "study"},
     {"report", "show"},
     {"run", "explain", "holdings", "propose"},
-    {"history"},
+    {"history", "bench"},
     {"cli"},
     {"__main__"},
 ]  # fmt: skip

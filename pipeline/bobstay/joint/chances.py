@@ -70,9 +70,8 @@ def chances(
     """
     hazard, a, b, psi = _asked(estimated, fleet, age_years, sight)
     middle = hazard(a, b, psi)
-    slopes = _slopes(hazard, a, b, psi, with_rates=len(estimated.matrix) > estimated.model.design.size)
-    moves = _moves(estimated, fleet, slopes)
     reach = float(ndtri((1.0 + interval) / 2))
+    moves = _moves(estimated, fleet, _slopes(hazard, middle, (a, b, psi), _rate_count(estimated)))
     per_hazard = np.exp(middle) / _chance(middle)  # d logit(chance) / dc
     ends = []
     for side in (-reach, reach):
@@ -116,8 +115,15 @@ def _asked(
 def log_hazard_at(model: Model, log_age: Floats, sight: Floats | None) -> _LogHazard:
     """Return c = ln(-ln(1 - chance)) as a function of ln scale, ln shape (by life) and logit rates."""
 
+    last: list[tuple[bytes, Weights]] = []  # the weights hang on the rates alone
+
+    def weights_at(psi: Floats) -> Weights:
+        if not last or last[0][0] != psi.tobytes():
+            last[:] = [(psi.tobytes(), weigh(model.layout, code_tables(psi, model.cleared, sight), model.cleared))]
+        return last[0][1]
+
     def log_hazard(a: Floats, b: Floats, psi: Floats) -> Floats:
-        weights = weigh(model.layout, code_tables(psi, model.cleared, sight), model.cleared)
+        weights = weights_at(psi)
         whole = joined(model.layout, log_likelihoods(model.layout, weights, a, b))
         sound = joined(model.layout, _log_sound(model, weights, log_age, a, b))
         return np.asarray(np.log(np.maximum(whole - sound, LEAST_CHANCE)))
@@ -134,20 +140,23 @@ def _log_sound(model: Model, weights: Weights, log_age: Floats, a: Floats, b: Fl
     return out
 
 
-def _slopes(hazard: _LogHazard, a: Floats, b: Floats, psi: Floats, *, with_rates: bool) -> _Slopes:
-    """Return slopes of c by central differences (4 passes, and 4R with rates)."""
+def _rate_count(estimated: Estimated) -> int:
+    """Return the number of logit rates the estimate has an uncertainty of."""
+    return len(estimated.matrix) - estimated.model.design.size
+
+
+def _slopes(hazard: _LogHazard, middle: Floats, at: tuple[Floats, Floats, Floats], rate_count: int) -> _Slopes:
+    """Return slopes of c: central differences in ln scale and ln shape (4 passes), one-sided in the rates (2R)."""
+    a, b, psi = at
 
     def slope(up: Floats, down: Floats) -> Floats:
         return (up - down) / (2 * SHIFT)
 
-    by_rate = [
-        slope(hazard(a, b, psi + side), hazard(a, b, psi - side)) for side in SHIFT * np.eye(len(psi)) if with_rates
-    ]
-    return _Slopes(
-        scale=slope(hazard(a + SHIFT, b, psi), hazard(a - SHIFT, b, psi)),
-        shape=slope(hazard(a, b + SHIFT, psi), hazard(a, b - SHIFT, psi)),
-        rates=np.stack(by_rate, axis=1) if by_rate else np.zeros((len(a), 0)),
-    )
+    scale = slope(hazard(a + SHIFT, b, psi), hazard(a - SHIFT, b, psi))
+    shape = slope(hazard(a, b + SHIFT, psi), hazard(a, b - SHIFT, psi))
+    sides = SHIFT * np.eye(len(psi))[:rate_count]
+    by_rate = [(hazard(a, b, psi + side) - middle) / SHIFT for side in sides]
+    return _Slopes(scale, shape, np.stack(by_rate, axis=1) if by_rate else np.zeros((len(a), 0)))
 
 
 def _moves(estimated: Estimated, fleet: Fleet, slopes: _Slopes) -> _Moves:

@@ -104,14 +104,19 @@ class Model:
         ll = joined(self.layout, log_likelihoods(self.layout, weights, *self.ab(point)))
         return float(ll.sum()) + self.log_prior(point)
 
-    def see(self, point: Point, weights: Weights | None = None, spread: Floats | None = None) -> Seen:
-        """Evaluate at a point; with `spread` (G,) average all terms over boat effects one spread up and down."""
+    def see(
+        self, point: Point, weights: Weights | None = None, spread: Floats | None = None, *, curved: bool = True
+    ) -> Seen:
+        """Evaluate at a point; with `spread` (G,) average all terms over boat effects one spread up and down.
+
+        Without `curved` the Hessian blocks mean nothing.
+        """
         weights = self.weights(point.psi) if weights is None else weights
         if spread is None:
-            terms = pass_over(self.layout, weights, *self.ab(point))
+            terms = pass_over(self.layout, weights, *self.ab(point), curved=curved)
         else:
-            up = pass_over(self.layout, weights, *self.ab(point, point.boats + spread))
-            down = pass_over(self.layout, weights, *self.ab(point, point.boats - spread))
+            up = pass_over(self.layout, weights, *self.ab(point, point.boats + spread), curved=curved)
+            down = pass_over(self.layout, weights, *self.ab(point, point.boats - spread), curved=curved)
             terms = mean_terms(up, down)
         counts = rate_counts(self.layout.looks_by_code, terms.cracked_by_code)
         value = float(terms.ll.sum()) + self.log_prior(point)
@@ -134,7 +139,7 @@ class Model:
     ) -> tuple[Floats, Floats, Floats]:
         psi = point.psi.copy()
         psi[place] += RATE_DIFFERENCE
-        there = self.see(replace(point, psi=psi), spread=spread)
+        there = self.see(replace(point, psi=psi), spread=spread, curved=False)
         return (
             (seen.blocks.gradient - there.blocks.gradient) / RATE_DIFFERENCE,
             (seen.blocks.boat_gradient - there.blocks.boat_gradient) / RATE_DIFFERENCE,

@@ -103,9 +103,14 @@ class _Part:
     def likelihood(self, weights: Weights, sums: Floats) -> Floats:
         """Return L of each copy from its sum of c S, or summed the other way where that would cancel."""
         likelihood = weights.first[self.chunk.copies] + sums
-        if (young := self.hazard[self.starts + self.counts - 1] < YOUNG).any():
-            failed = np.add.reduceat(weights.change[self.chunk.rows] * np.expm1(-self.hazard), self.starts)
-            likelihood = np.where(young, weights.last[self.chunk.copies] + failed, likelihood)
+        young = np.flatnonzero(self.hazard[self.starts + self.counts - 1] < YOUNG)
+        if len(young):
+            counts = self.counts[young]
+            starts = np.cumsum(counts) - counts
+            rows = np.arange(counts.sum()) + np.repeat(self.starts[young] - starts, counts)
+            change = weights.change[self.chunk.rows][rows]
+            failed = np.add.reduceat(change * np.expm1(-self.hazard[rows]), starts)
+            likelihood[young] = weights.last[self.chunk.copies][young] + failed
         return np.maximum(likelihood, LEAST_LIKELIHOOD)
 
 
@@ -127,15 +132,15 @@ def joined(layout: Layout, by_copy: Floats) -> Floats:
     return np.asarray(np.logaddexp.reduceat(by_copy, layout.copy_starts))
 
 
-def pass_over(layout: Layout, weights: Weights, a: Floats, b: Floats) -> Terms:
-    """Return all terms for ln scale and ln shape by life."""
+def pass_over(layout: Layout, weights: Weights, a: Floats, b: Floats, *, curved: bool = True) -> Terms:
+    """Return all terms for ln scale and ln shape by life; the second derivatives mean nothing if not `curved`."""
     six = np.empty((6, len(layout.copy_counts)))
     cracked = np.zeros(layout.code_count)
     late = _late_terms(layout, weights.cleared, a, b)
     for chunk in layout.chunks:
         part = _Part.of(layout, chunk, a, b)
         survival = np.exp(-part.hazard)
-        terms, per_copy = _copy_terms(part, weights, survival)
+        terms, per_copy = _copy_terms(part, weights, survival, curved)
         terms[0] += weights.peak[chunk.copies] + layout.copy_log_weight[chunk.copies]
         lo, hi = np.searchsorted(layout.late, [chunk.copies.start, chunk.copies.stop])
         terms[:, layout.late[lo:hi] - chunk.copies.start] -= late[:, lo:hi]
@@ -146,19 +151,22 @@ def pass_over(layout: Layout, weights: Weights, a: Floats, b: Floats) -> Terms:
     return Terms(ll, da, db, haa, hab, hbb, cracked)
 
 
-def _copy_terms(part: _Part, weights: Weights, survival: Floats) -> tuple[Floats, Floats]:
+def _copy_terms(part: _Part, weights: Weights, survival: Floats, curved: bool) -> tuple[Floats, Floats]:
     """Return by copy the six terms (6, c) and 1 / L."""
-    sums = _six_sums(weights.change[part.chunk.rows] * survival, part)
+    sums = _six_sums(weights.change[part.chunk.rows] * survival, part, curved)
     likelihood = part.likelihood(weights, sums[0])
     return _derivatives(sums, likelihood, part.beta), 1.0 / likelihood
 
 
-def _six_sums(v: Floats, part: _Part) -> Floats:
-    """Return by copy the sums of v, vH, vHy, vH(H-1), vH(H-1)y, vH(H-1)y^2."""
-    rows = np.empty((6, len(v)))
+def _six_sums(v: Floats, part: _Part, curved: bool) -> Floats:
+    """Return by copy the sums of v, vH, vHy, vH(H-1), vH(H-1)y, vH(H-1)y^2 (the last three 0 if not `curved`)."""
+    rows = np.empty((6 if curved else 3, len(v)))
     rows[0] = v
     np.multiply(v, part.hazard, out=rows[1])
     np.multiply(rows[1], part.y, out=rows[2])
+    if not curved:
+        sums = np.add.reduceat(rows, part.starts, axis=1)
+        return np.concatenate([sums, np.zeros_like(sums)])
     np.multiply(rows[1], part.hazard - 1.0, out=rows[3])
     np.multiply(rows[3], part.y, out=rows[4])
     np.multiply(rows[4], part.y, out=rows[5])

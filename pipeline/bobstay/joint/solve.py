@@ -8,7 +8,8 @@ import numpy as np
 
 from bobstay.joint.fleet import Floats
 
-LEAST_EIGENVALUE = 1e-3
+LEAST_TURNED = 1e-3  # an eigenvalue that was negative is not followed further than this allows
+LEAST_EIGENVALUE = 1e-8  # what type and class share is held by the priors alone: small beside many looks, and right
 BOAT_FLOOR = -0.7  # a boat's own curvature may take back at most this part of its prior's
 
 
@@ -88,7 +89,7 @@ def step(system: System, damping: float = 0.0) -> Step:
     """Solve the reduced system with scaled eigenvalues made positive and `damping` added to them."""
     scale = 1.0 / np.sqrt(np.maximum(np.abs(np.diag(system.matrix)), 1e-8))
     values, vectors = np.linalg.eigh(system.matrix * np.outer(scale, scale))
-    mended = np.maximum(np.abs(values), LEAST_EIGENVALUE) + damping
+    mended = _mended(values) + damping
     coefficients = scale * (vectors @ ((vectors.T @ (scale * system.rhs)) / mended))
     boats = (system.boat_gradient - system.cross @ coefficients) / (system.boat * (1.0 + damping))
     decrement = float(system.gradient @ coefficients + system.boat_gradient @ boats)
@@ -99,5 +100,10 @@ def covariance(matrix: Floats) -> Floats:
     """Return the inverse of a reduced matrix, its eigenvalues made positive as in `step`."""
     scale = 1.0 / np.sqrt(np.maximum(np.abs(np.diag(matrix)), 1e-8))
     values, vectors = np.linalg.eigh(matrix * np.outer(scale, scale))
-    half = scale[:, None] * vectors / np.sqrt(np.maximum(np.abs(values), LEAST_EIGENVALUE))
+    half = scale[:, None] * vectors / np.sqrt(_mended(values))
     return np.asarray(half @ half.T)
+
+
+def _mended(values: Floats) -> Floats:
+    """Return eigenvalues made positive: small ones are kept, those that were not positive turned."""
+    return np.where(values > LEAST_EIGENVALUE, values, np.maximum(np.abs(values), LEAST_TURNED))

@@ -1,0 +1,116 @@
+"""How long the estimates take on a million looks: `python -m bobstay.bench.estimate [--boats 5000]`.
+
+In one run on the same aggregated rows of 24 classes: the plain estimate, the general-purpose library (lifelines), and
+the whole default estimate with chances on the looks themselves; ratios of times, and the peak memory of the process.
+"""
+
+from __future__ import annotations
+
+import argparse
+import resource
+import sys
+import time
+import warnings
+from typing import TYPE_CHECKING, TypeVar
+
+import numpy as np
+
+from bobstay import weibull
+from bobstay.joint import RatePrior, chances, crossed_design, estimate
+from bobstay.study.by_year import simulate
+from bobstay.study.trial import plain_intervals
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from bobstay.joint.fleet import Fleet, Floats
+    from bobstay.study.truth import Truth
+
+PLACES = 48  # about 205 looks a boat with those of simulate
+MONTH = 1.0 / 12.0
+T = TypeVar("T")
+Rows = list[tuple["Floats", "Floats", "Floats", "Floats"]]
+
+
+def aggregated(fleet: Fleet) -> Rows:
+    """Return by class entry, lower, upper in whole months (never lower == upper) and the count of each."""
+    entry, lower, upper = plain_intervals(fleet)
+    found = []
+    for k in range(fleet.class_count):
+        own = (fleet.class_index == k) & ~np.isnan(entry)
+        months = np.stack([np.round(x[own] / MONTH) for x in (entry, lower, upper)], axis=1)
+        months[:, 1] = np.maximum(months[:, 1], months[:, 0])
+        months[:, 2] = np.where(np.isfinite(months[:, 2]), np.maximum(months[:, 2], months[:, 1] + 1.0), np.inf)
+        rows, count = np.unique(months, axis=0, return_counts=True)
+        found.append((rows[:, 0] * MONTH, rows[:, 1] * MONTH, rows[:, 2] * MONTH, count.astype(float)))
+    return found
+
+
+def by_us(rows: Rows) -> list[float]:
+    """Return the log-likelihood of the plain estimate of each class."""
+    return [weibull.estimate(*one).log_likelihood for one in rows]
+
+
+def by_lifelines(rows: Rows) -> list[float]:
+    """Return the log-likelihood of the library's estimate of each class."""
+    from lifelines import WeibullFitter
+
+    found = []
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # what it says of its search is not what is timed
+        for entry, lower, upper, count in rows:
+            made = WeibullFitter().fit_interval_censoring(lower, upper, entry=entry, weights=count)
+            found.append(float(made.log_likelihood_))
+    return found
+
+
+def whole(fleet: Fleet, truth: Truth) -> bool:
+    """Do the default estimate and the chances of all parts in service; say whether it settled."""
+    rates = RatePrior(truth.found_thought, truth.false_call_thought, np.full(len(truth.found), 20.0))
+    made = estimate(fleet, crossed_design(truth.type_index, truth.material_index, 2), rates=rates)
+    lives = np.flatnonzero(truth.is_in_service)
+    chances(made, fleet.of_lives(lives), truth.last_years[lives] + 1.0)
+    return made.has_converged
+
+
+def timed(work: Callable[[], T]) -> tuple[T, float]:
+    """Return what some work gives, and the processor seconds it took (a busy machine does not change them)."""
+    start = time.process_time()
+    return work(), time.process_time() - start
+
+
+def peak_gigabytes() -> float:
+    """Return the most memory this process has held."""
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 2**20
+
+
+def bench(boats: int) -> str:
+    """Return the lines of one run."""
+    fleet, truth = simulate(1, boats, places=PLACES)
+    before = peak_gigabytes()
+    rows, gathering = timed(lambda: aggregated(fleet))
+    ours, plain = timed(lambda: by_us(rows))
+    settled, full = timed(lambda: whole(fleet, truth))
+    memory = peak_gigabytes()
+    theirs, library = timed(lambda: by_lifelines(rows))
+    apart = max(abs(a - b) for a, b in zip(ours, theirs, strict=True))
+    lines = [
+        f"{len(fleet.look_age):,} looks at {fleet.life_count:,} lives, {boats:,} boats, {fleet.class_count} classes; "
+        f"{sum(len(one[0]) for one in rows):,} aggregated rows ({gathering:.2f} s)",
+        f"plain estimate {plain:.2f} s; lifelines {library:.2f} s: {library / plain:.1f} times as long "
+        f"(log-likelihoods at most {apart:.3f} apart)",
+        f"default estimate with chances {full:.2f} s: {full / library:.2f} of lifelines' plain; settled: {settled}",
+        f"peak memory {memory:.2f} GB, of which {before:.2f} before anything was estimated",
+    ]
+    return "\n".join(lines)
+
+
+def main() -> None:
+    """Read the command line and print."""
+    parser = argparse.ArgumentParser(description="Time the estimates.")
+    parser.add_argument("--boats", type=int, default=5000)
+    sys.stdout.write(bench(parser.parse_args().boats) + "\n")
+
+
+if __name__ == "__main__":
+    main()
