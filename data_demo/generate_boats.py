@@ -79,8 +79,13 @@ class PlaceKind:
 
 KINDS: dict[str, PlaceKind] = {
     "chainplate": PlaceKind(
-        "CP", 6, "mast_out", 4, 0.6,
-        {STAINLESS_304: 6, STAINLESS_316: 4}, {STAINLESS_304: 2, STAINLESS_316: 5, DUPLEX: 6},
+        "CP",
+        6,
+        "mast_out",
+        4,
+        0.6,
+        {STAINLESS_304: 6, STAINLESS_316: 4},
+        {STAINLESS_304: 2, STAINLESS_316: 5, DUPLEX: 6},
     ),
     "stem fitting": PlaceKind("SF", 1, "mast_out", 4, 0, {BRONZE: 8, STAINLESS_316: 2}, {STAINLESS_316: 1}),
     "backstay plate": PlaceKind("BP", 1, "mast_out", 4, 0.3, {STAINLESS_316: 1}, {STAINLESS_316: 1}),
@@ -88,9 +93,7 @@ KINDS: dict[str, PlaceKind] = {
         "MT", 4, "mast_out", 4, 0, {STAINLESS_304: 6, STAINLESS_316: 4}, {STAINLESS_304: 2, STAINLESS_316: 8}
     ),
     "swaged terminal": PlaceKind("ST", 6, "mast_out", 4, 0, {STAINLESS_316: 1}, {STAINLESS_316: 1}),
-    "turnbuckle": PlaceKind(
-        "TB", 4, "afloat", 4, 0, {BRONZE: 7, STAINLESS_316: 3}, {BRONZE: 6, STAINLESS_316: 4}
-    ),
+    "turnbuckle": PlaceKind("TB", 4, "afloat", 4, 0, {BRONZE: 7, STAINLESS_316: 3}, {BRONZE: 6, STAINLESS_316: 4}),
     "toggle": PlaceKind("TG", 4, "afloat", 4, 0, {BRONZE: 4, STAINLESS_316: 6}, {BRONZE: 2, STAINLESS_316: 8}),
     "clevis pin": PlaceKind("PN", 4, "aloft", 4, 0, {STAINLESS_316: 1}, {STAINLESS_316: 1}),
     "spreader bracket": PlaceKind("SB", 2, "aloft", 3, 0, {ALUMINIUM: 1}, {ALUMINIUM: 1}),
@@ -119,8 +122,28 @@ _CLUB_PORTS = {
     ("Ouldry Quay (invented)", "brackish", "temperate"): 3.0,
 }
 # Charter boats: year bought (four in each of the two years whose batches are bad).
-_CHARTER_YEARS = (2007, 2007, 2008, 2009, 2009, 2010, 2011, *(2012,) * 4, 2013, *(2014,) * 4, 2015, 2016, 2016,
-                  2017, 2018, 2019, 2020, 2021, 2022, 2023)
+_CHARTER_YEARS = (
+    2007,
+    2007,
+    2008,
+    2009,
+    2009,
+    2010,
+    2011,
+    *(2012,) * 4,
+    2013,
+    *(2014,) * 4,
+    2015,
+    2016,
+    2016,
+    2017,
+    2018,
+    2019,
+    2020,
+    2021,
+    2022,
+    2023,
+)
 
 
 def boats() -> list[Boat]:
@@ -140,10 +163,20 @@ def _charter(number: int, year: int) -> Boat:
     stays = timedelta(days=round(365.25 * dice.between(11, 18)))
     left = built + stays
     return Boat(
-        f"C{number:02d}", CHARTER, _name(number), dice.one_of(("design K38 (invented)", "design K44 (invented)")),
-        built - timedelta(days=365 * dice.whole(3, 5)) if second_hand else built, built,
-        left if left < AS_OF else None, dice.one_of(("sold", "sold", "end of lease")) if left < AS_OF else "",
-        "charter", "salt", "warm", dice.whole(90, 160) * 10, "Marulo Bay (invented)", dice.normal(BOAT_EFFECT_SD),
+        f"C{number:02d}",
+        CHARTER,
+        _name(number),
+        dice.one_of(("design K38 (invented)", "design K44 (invented)")),
+        built - timedelta(days=365 * dice.whole(3, 5)) if second_hand else built,
+        built,
+        left if left < AS_OF else None,
+        dice.one_of(("sold", "sold", "end of lease")) if left < AS_OF else "",
+        "charter",
+        "salt",
+        "warm",
+        dice.whole(90, 160) * 10,
+        "Marulo Bay (invented)",
+        dice.normal(BOAT_EFFECT_SD),
     )
 
 
@@ -154,9 +187,20 @@ def _school(number: int) -> Boat:
     joined = built if new else max(built, RECORDS_BEGIN) + timedelta(days=dice.whole(30, 1500))
     left = _sold(joined, dice) if number in {4, 9} else None
     return Boat(
-        f"S{number:02d}", SCHOOL, _name(30 + number), dice.one_of(("design E26 (invented)", "design E31 (invented)")),
-        built, joined, left, "sold" if left else "",
-        "school", "brackish", "temperate", dice.whole(45, 90) * 10, "Ouldry (invented)", dice.normal(BOAT_EFFECT_SD),
+        f"S{number:02d}",
+        SCHOOL,
+        _name(30 + number),
+        dice.one_of(("design E26 (invented)", "design E31 (invented)")),
+        built,
+        joined,
+        left,
+        "sold" if left else "",
+        "school",
+        "brackish",
+        "temperate",
+        dice.whole(45, 90) * 10,
+        "Ouldry (invented)",
+        dice.normal(BOAT_EFFECT_SD),
     )
 
 
@@ -170,9 +214,19 @@ def _club(number: int) -> Boat:
     left = _sold(joined, dice) if number % 8 == 0 else None
     reason = "wrecked" if number == 16 else "sold"
     return Boat(
-        f"M{number:02d}", CLUB, _name(50 + number), f"design {dice.one_of('FGHJ')}{dice.whole(24, 41)} (invented)",
-        built, joined, left, reason if left else "",
-        "club" if number % 7 == 0 else "private", water, climate, dice.whole(6, 35) * 10, port,
+        f"M{number:02d}",
+        CLUB,
+        _name(50 + number),
+        f"design {dice.one_of('FGHJ')}{dice.whole(24, 41)} (invented)",
+        built,
+        joined,
+        left,
+        reason if left else "",
+        "club" if number % 7 == 0 else "private",
+        water,
+        climate,
+        dice.whole(6, 35) * 10,
+        port,
         dice.normal(BOAT_EFFECT_SD),
     )
 

@@ -33,8 +33,19 @@ if TYPE_CHECKING:
     from .generate_looks import Row
 
 KNOWN_COLUMNS = (
-    "life_id", "boat_id", "fitting_id", "part_number", "fitting_type", "material", "installed_on", "ended_on",
-    "end_reason", "onset_years", "cracked_at_end", "from_bad_batch", "joined_late",
+    "life_id",
+    "boat_id",
+    "fitting_id",
+    "part_number",
+    "fitting_type",
+    "material",
+    "installed_on",
+    "ended_on",
+    "end_reason",
+    "onset_years",
+    "cracked_at_end",
+    "from_bad_batch",
+    "joined_late",
 )
 
 

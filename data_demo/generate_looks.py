@@ -55,11 +55,21 @@ _OF_TYPE: dict[str, dict[str, float]] = {
     "seacock": {"visual": 65, "magnified": 35},
     "exhaust elbow": {"visual": 55, "magnified": 45},
 }
-_TAKEN_OFF = {"visual": 0.15, "magnified": 0.35, "penetrant": 0.6, "fluorescent_penetrant": 1.0, "eddy_current": 0.3,
-              "ultrasonic": 0.1, "proof_load": 0.0}
+_TAKEN_OFF = {
+    "visual": 0.15,
+    "magnified": 0.35,
+    "penetrant": 0.6,
+    "fluorescent_penetrant": 1.0,
+    "eddy_current": 0.3,
+    "ultrasonic": 0.1,
+    "proof_load": 0.0,
+}
 _SHARE_OF_TYPES = {CHARTER: 0.3, SCHOOL: 0.36, CLUB: 0.58}
-_STAFF = {CHARTER: ("rigger 1", "rigger 2", "rigger 3"), SCHOOL: ("bosun 1", "bosun 2"),
-          CLUB: ("member", "surveyor 1", "surveyor 2")}
+_STAFF = {
+    CHARTER: ("rigger 1", "rigger 2", "rigger 3"),
+    SCHOOL: ("bosun 1", "bosun 2"),
+    CLUB: ("member", "surveyor 1", "surveyor 2"),
+}
 
 
 def visits(boat: Boat) -> list[Visit]:

@@ -90,8 +90,16 @@ def _as_remembered(part: Part, dice: Dice) -> Part:
     text = dice.pick(_REMEMBERED if original else _GUESSED)
     knows_batch = dice.happens(0.1)
     return Part(
-        part.boat, part.place, 1, part.material, part.installed, _say(part, text, dice),
-        part.supplier if knows_batch else "", part.batch if knows_batch else "", part.is_bad, part.onset_years,
+        part.boat,
+        part.place,
+        1,
+        part.material,
+        part.installed,
+        _say(part, text, dice),
+        part.supplier if knows_batch else "",
+        part.batch if knows_batch else "",
+        part.is_bad,
+        part.onset_years,
     )
 
 
@@ -149,8 +157,16 @@ def next_part(old: Part, day: date, *, own_row: bool, to_the_day: bool = True) -
     material = _renewed_in(old, day, dice)
     new = _new(old.boat, old.place, number=old.number + 1, material=material, day=day, turn="renewed")
     return Part(
-        new.boat, new.place, new.number, new.material, day, day.isoformat() if to_the_day else f"{day:%Y-%m}",
-        new.supplier, new.batch, new.is_bad, new.onset_years,
+        new.boat,
+        new.place,
+        new.number,
+        new.material,
+        day,
+        day.isoformat() if to_the_day else f"{day:%Y-%m}",
+        new.supplier,
+        new.batch,
+        new.is_bad,
+        new.onset_years,
     )
 
 

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from bobstay.tables import InputTable
     from bobstay.vocabulary import Vocabulary
 
+
 @dataclass(frozen=True, slots=True)
 class FileReport:
     """One file or sheet taken in; rows_read = rows_used + rows_set_aside, always."""
