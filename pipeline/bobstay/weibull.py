@@ -170,7 +170,7 @@ def _level_climbed(rows: Design, log_shape: float, *, until: float = 1e-9) -> Nu
     return climbed(rows, start, free=(1,), until=until)
 
 
-def climbed(rows: Design, start: Numbers, free: tuple[int, ...] = (0, 1), until: float = 1e-16) -> Numbers:
+def climbed(rows: Design, start: Numbers, free: tuple[int, ...] = (0, 1), until: float = 1e-12) -> Numbers:
     """Climb to the maximum in the `free` coordinates of theta by damped Newton steps; stays where it cannot rise."""
     theta, index = np.array(start, dtype=float), np.array(free)
     here = slopes(rows, theta)

@@ -48,6 +48,7 @@ def whole_fleet(seen: Observed, *, at: float | None = None) -> Fleet:
         look_code=code.astype(np.intp),
         class_count=len(seen.classes),
         boat_count=len(seen.boats),
+        end_years=seen.lives["age_years"].to_numpy(dtype=float),
     )
 
 

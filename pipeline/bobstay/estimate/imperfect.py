@@ -20,7 +20,7 @@ from bobstay.joint import (
     chances,
     crossed_design,
     draw_classes,
-    estimate,
+    estimate_with_failures,
     expit,
     separate_design,
     with_hidden_copies,
@@ -79,7 +79,7 @@ def _work_out(seen: Observed, settings: Settings) -> Outcome:
     fleet, rates, cleared = _given(seen, settings)
     told = np.bincount(fleet.look_life, minlength=fleet.life_count) > 0
     own = np.flatnonzero(seen.used & told & _is_class_used(seen, settings)[seen.class_index])
-    made = estimate(
+    made = estimate_with_failures(
         fleet.of_lives(own),
         _design(seen, settings),
         rates=rates,

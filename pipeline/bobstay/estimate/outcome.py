@@ -49,7 +49,8 @@ def tabulated(outcome: Outcome, *, settings: Settings) -> Estimates:
     counts["evidence"] = [evidence_word(count, minimum_events=minimum) for count in counts["event_count"]]
     unsettled = "" if outcome.estimated.has_converged else UNSETTLED
     counts["model"] = [
-        _words(evidence, settings, few=few, alone=len(seen.boats) == 1) + unsettled for evidence in counts["evidence"]
+        _words(evidence, settings, few=few, alone=len(seen.boats) == 1) + _failing(outcome) + unsettled
+        for evidence in counts["evidence"]
     ]
     counts["model"] = _with_bounds(counts, seen, _found(outcome, settings))
     classes = counts.assign(**_class_numbers(outcome, has_numbers, settings.estimate.interval))
@@ -124,6 +125,12 @@ def _words(evidence: str, settings: Settings, *, few: bool, alone: bool) -> str:
     if few:
         parts.append(FEW_FOLLOWED_UP)
     return "; ".join(parts)
+
+
+def _failing(outcome: Outcome) -> str:
+    """Say how often cracked parts were found to fail, where some did."""
+    rate = outcome.estimated.model.failure_rate
+    return f"; of cracked parts {100 * rate:.1g} in a hundred fail a year, as estimated" if rate else ""
 
 
 def _class_numbers(outcome: Outcome, has_numbers: Bools, interval: float) -> dict[str, Floats]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from bobstay.joint.chances import Chances, chance_by, chances, log_hazard_at, with_hidden_copies
 from bobstay.joint.design import Design, crossed_design, separate_design
 from bobstay.joint.draws import ClassDraws, Patterns, b10_years, draw_classes
+from bobstay.joint.failures import estimate_with_failures
 from bobstay.joint.fleet import Fleet
 from bobstay.joint.polish import Estimated, estimate
 from bobstay.joint.rates import KINDS, RatePrior, expit, failed_code, look_code, unnamed_code
@@ -28,6 +29,7 @@ __all__ = [
     "crossed_design",
     "draw_classes",
     "estimate",
+    "estimate_with_failures",
     "expit",
     "failed_code",
     "log_hazard_at",

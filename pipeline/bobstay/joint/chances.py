@@ -100,6 +100,10 @@ def _logit_of(log_hazard: Floats) -> Floats:
     return np.asarray(hazard + np.log(-np.expm1(-hazard)))
 
 
+def _weigh(model: Model, psi: Floats, sight: Floats | None) -> Weights:
+    return weigh(model.layout, code_tables(psi, model.cleared, sight), model.cleared, model.failure_rate)
+
+
 _LogHazard = Callable[[Floats, Floats, Floats], Floats]
 
 
@@ -119,7 +123,7 @@ def log_hazard_at(model: Model, log_age: Floats, sight: Floats | None) -> _LogHa
 
     def weights_at(psi: Floats) -> Weights:
         if not last or last[0][0] != psi.tobytes():
-            last[:] = [(psi.tobytes(), weigh(model.layout, code_tables(psi, model.cleared, sight), model.cleared))]
+            last[:] = [(psi.tobytes(), _weigh(model, psi, sight))]
         return last[0][1]
 
     def log_hazard(a: Floats, b: Floats, psi: Floats) -> Floats:

@@ -39,6 +39,7 @@ class Fleet:
     look_code: Ints
     class_count: int
     boat_count: int
+    end_years: Floats | None = None  # by life, age at which its watch ended (None: not told, failures cannot be told)
 
     @property
     def life_count(self) -> int:
@@ -71,6 +72,7 @@ class Fleet:
             look_life=number[self.look_life[looks]],
             look_age=self.look_age[looks],
             look_code=self.look_code[looks],
+            end_years=None if self.end_years is None else self.end_years[lives],
         )
 
     def with_boats(self, boats: Ints) -> Fleet:
@@ -93,6 +95,7 @@ class Fleet:
             look_age=self.look_age[looks],
             look_code=self.look_code[looks],
             boat_count=len(boats),
+            end_years=None if self.end_years is None else self.end_years[which],
         )
 
 

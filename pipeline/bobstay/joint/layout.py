@@ -29,6 +29,7 @@ class Layout:
 
     log_age: Floats
     code: Ints
+    gap: Floats  # years in service around each row in which a crack older than it could have failed
     row_counts: Ints  # rows of each copy
     row_starts: Ints
     copy_counts: Ints  # copies of each life
@@ -58,12 +59,13 @@ def lay_out(fleet: Fleet, row_count: int) -> Layout:
     late = fleet.copy_entry > 0.0
     row_counts = looks + (late | (looks == 0))
     copy_counts = np.bincount(fleet.copy_life, minlength=fleet.life_count)
-    log_age, code = _rows(fleet, looks, row_counts, row_count)
+    age, code = _rows(fleet, looks, row_counts, row_count)
     row_starts, copy_starts = starts_of(row_counts), starts_of(copy_counts)
     codes = code_count(row_count)
     return Layout(
-        log_age=log_age,
+        log_age=np.log(np.maximum(age, LEAST_AGE)),
         code=code,
+        gap=_gaps(fleet, age, code, row_counts, empty_code(row_count)),
         row_counts=row_counts,
         row_starts=row_starts,
         copy_counts=copy_counts,
@@ -79,7 +81,7 @@ def lay_out(fleet: Fleet, row_count: int) -> Layout:
 
 
 def _rows(fleet: Fleet, looks: Ints, row_counts: Ints, row_count: int) -> tuple[Floats, Ints]:
-    """Return ln age and code of every row; a copy that joined late or has no look begins with a row of its own."""
+    """Return age and code of every row; a copy that joined late or has no look begins with a row of its own."""
     source, target = _places(fleet, looks, row_counts)
     age = np.ones(int(row_counts.sum()))
     code = np.full(len(age), empty_code(row_count), dtype=np.intp)
@@ -89,7 +91,24 @@ def _rows(fleet: Fleet, looks: Ints, row_counts: Ints, row_count: int) -> tuple[
     late = fleet.copy_entry > 0.0
     first = starts_of(row_counts)[late]
     age[first], code[first] = fleet.copy_entry[late], entry_code(row_count)
-    return np.log(np.maximum(age, LEAST_AGE)), code
+    return age, code
+
+
+def _gaps(fleet: Fleet, age: Floats, code: Ints, row_counts: Ints, empty: int) -> Floats:
+    """Return by row half of the years since the row before and until the next, all of those from the last to the end.
+
+    A crack that began between two rows has been there for half of the years between them on average.
+    """
+    if fleet.end_years is None or not len(age):
+        return np.zeros(len(age))
+    first = starts_of(row_counts)
+    last = first + row_counts - 1
+    before, after = np.zeros(len(age)), np.zeros(len(age))
+    before[1:] = np.diff(age)
+    after[:-1] = before[1:]
+    before[first] = np.where(fleet.copy_entry > 0.0, 0.0, age[first])
+    after[last] = 2.0 * (fleet.end_years[fleet.copy_life] + fleet.copy_shift - age[last])
+    return np.where(code == empty, 0.0, np.maximum(0.5 * (before + np.maximum(after, 0.0)), 0.0))
 
 
 def _places(fleet: Fleet, looks: Ints, row_counts: Ints) -> tuple[Ints, Ints]:

@@ -64,11 +64,21 @@ class Model:
     cleared: float
     has_boats: bool
     layout: Layout
+    failure_rate: float = 0.0  # how often in a year a cracked part fails in service
 
     @classmethod
-    def of(cls, fleet: Fleet, design: Design, rates: RatePrior, *, cleared: float, has_boats: bool) -> Model:
+    def of(
+        cls,
+        fleet: Fleet,
+        design: Design,
+        rates: RatePrior,
+        *,
+        cleared: float,
+        has_boats: bool,
+        failure_rate: float = 0.0,
+    ) -> Model:
         """Lay out the looks of `fleet` for this design."""
-        return cls(fleet, design, rates, cleared, has_boats, lay_out(fleet, rates.row_count))
+        return cls(fleet, design, rates, cleared, has_boats, lay_out(fleet, rates.row_count), failure_rate)
 
     def with_fleet(self, fleet: Fleet) -> Model:
         """Return the same model of another fleet."""
@@ -76,7 +86,7 @@ class Model:
 
     def weights(self, psi: Floats) -> Weights:
         """Return the weights of the looks for these rates."""
-        return weigh(self.layout, code_tables(psi, self.cleared), self.cleared)
+        return weigh(self.layout, code_tables(psi, self.cleared), self.cleared, self.failure_rate)
 
     def ab(self, point: Point, boats: Floats | None = None) -> tuple[Floats, Floats]:
         """Return ln scale and ln shape of every life."""

@@ -33,7 +33,7 @@ class Weights:
 
 @dataclass(frozen=True, slots=True)
 class Terms:
-    """By life: log-likelihood and its derivatives in ln scale a and ln shape b; by code: expected looks at cracks."""
+    """By life: log-likelihood, its derivatives in ln scale a and ln shape b; in all: looks at and years with cracks."""
 
     ll: Floats
     da: Floats
@@ -42,25 +42,33 @@ class Terms:
     hab: Floats
     hbb: Floats
     cracked_by_code: Floats
+    cracked_years: float  # years in service with a crack, all lives together (0 where their ends are not told)
 
 
-def weigh(layout: Layout, tables: tuple[Floats, Floats], cleared: float) -> Weights:
-    """Return the weights of every row for the log chances of `tables` (sound, cracked by code)."""
+def weigh(layout: Layout, tables: tuple[Floats, Floats], cleared: float, failure_rate: float = 0.0) -> Weights:
+    """Return the weights of every row for the log chances of `tables` (sound, cracked by code).
+
+    `failure_rate` is how often in a year a cracked part fails: that it did not speaks against an old crack.
+    """
     rows, copies = len(layout.code), len(layout.row_starts)
     after, change = np.empty(rows), np.empty(rows)
     first, last, peak = np.empty(copies), np.empty(copies), np.empty(copies)
     for chunk in layout.chunks:
         r, c = chunk.rows, chunk.copies
-        after[r], change[r], first[c], last[c], peak[c] = _chunk_weights(layout, tables, chunk)
+        after[r], change[r], first[c], last[c], peak[c] = _chunk_weights(layout, tables, chunk, failure_rate)
     return Weights(after, change, first, last, peak, min(cleared, MOST_CLEARED))
 
 
-def _chunk_weights(layout: Layout, tables: tuple[Floats, Floats], chunk: Chunk) -> tuple[Floats, ...]:
+def _chunk_weights(
+    layout: Layout, tables: tuple[Floats, Floats], chunk: Chunk, failure_rate: float
+) -> tuple[Floats, ...]:
     """Return w and c by row, w_0, w_n and log scale by copy: all B first, then one B after another becomes its A."""
     code = layout.code[chunk.rows]
     counts = layout.row_counts[chunk.copies]
     starts = layout.row_starts[chunk.copies] - chunk.rows.start
     cracked = tables[1][code]
+    if failure_rate:
+        cracked -= failure_rate * layout.gap[chunk.rows]
     step = tables[0][code] - cracked
     total = np.add.reduceat(cracked, starts)
     run = np.cumsum(step)
@@ -135,7 +143,7 @@ def joined(layout: Layout, by_copy: Floats) -> Floats:
 def pass_over(layout: Layout, weights: Weights, a: Floats, b: Floats, *, curved: bool = True) -> Terms:
     """Return all terms for ln scale and ln shape by life; the second derivatives mean nothing if not `curved`."""
     six = np.empty((6, len(layout.copy_counts)))
-    cracked = np.zeros(layout.code_count)
+    cracked, years = np.zeros(layout.code_count), 0.0
     late = _late_terms(layout, weights.cleared, a, b)
     for chunk in layout.chunks:
         part = _Part.of(layout, chunk, a, b)
@@ -147,8 +155,9 @@ def pass_over(layout: Layout, weights: Weights, a: Floats, b: Floats, *, curved:
         six[:, chunk.lives], share = _over_copies(layout, chunk, terms)
         at_crack = _cracked(part, weights, survival, share * per_copy)
         cracked += np.bincount(layout.code[chunk.rows], at_crack, minlength=len(cracked))
+        years += float(at_crack @ layout.gap[chunk.rows])
     ll, da, db, haa, hab, hbb = six
-    return Terms(ll, da, db, haa, hab, hbb, cracked)
+    return Terms(ll, da, db, haa, hab, hbb, cracked, years)
 
 
 def _copy_terms(part: _Part, weights: Weights, survival: Floats, curved: bool) -> tuple[Floats, Floats]:

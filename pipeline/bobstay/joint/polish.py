@@ -41,6 +41,7 @@ class Estimated:
     blocks: Blocks
     model: Model
     class_log_likelihood: Floats
+    cracked_years: float  # expected years in service with a crack
     has_converged: bool
     pass_count: int
 
@@ -66,13 +67,14 @@ def estimate(
     rates: RatePrior,
     cleared: float = 0.5,
     has_boats: bool = True,
+    failure_rate: float = 0.0,
     start: Point | None = None,
 ) -> Estimated:
     """Estimate class parameters, covariates, rates, spreads and boat effects together, from `start` where one is given.
 
     Assumes at least one finding and one clear look; the caller refuses other fleets by name.
     """
-    model = Model.of(fleet, design, rates, cleared=cleared, has_boats=has_boats)
+    model = Model.of(fleet, design, rates, cleared=cleared, has_boats=has_boats, failure_rate=failure_rate)
     if start is not None:
         point = replace(start, boats=np.zeros(fleet.boat_count))
         return _polished(model, search(model, point, em_steps=0, hold=False))
@@ -159,6 +161,7 @@ def _summed_up(
         blocks=with_columns(seen, columns),
         model=model,
         class_log_likelihood=np.bincount(k, seen.terms.ll, minlength=model.fleet.class_count).astype(float),
+        cracked_years=seen.terms.cracked_years,
         has_converged=has_converged,
         pass_count=passes,
     )
