@@ -18,7 +18,7 @@ FLOORS = [
     {"errors"},
     {"tables", "settings", "weibull", "turnbull", "detection", "replacement", "inspection_interval", "bounds", "joint",
      "scores", "observations", "weibull_likelihood", "turnbull_climb", "likelihood_ratio", "told", "vocabulary",
-     "consequences", "censored", "mapping"},
+     "consequences", "censored", "mapping", "wording"},
     {"store"},
     {"export"},
     {"ingest", "lives", "estimate", "rank", "plan", "guidance", "alerts", "backtest", "charts",

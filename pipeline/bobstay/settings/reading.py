@@ -48,7 +48,13 @@ _LIMITS: dict[str, tuple[float, float] | tuple[str, ...]] = {
     "plan.replace_hours": (0, 1000),
     "plan.access_hours": (0, 1000),
     "plan.money_per_unit": (0.01, 1e6),
+    "words.language": ("en", "de"),
+    "words.decimal": ("language", "point", "comma"),
+    "words.date": ("language", "named", "dots", "iso"),
+    "words.length_unit": ("mm", "inch"),
+    "words.temperature_unit": ("celsius", "fahrenheit"),
 }
+_FREE = {"words.currency": 8}  # texts that may say anything, and how long they may be
 
 
 def load(path: Path | None) -> Settings:
@@ -160,6 +166,10 @@ class _Reader:
         if kind is bool:
             if not isinstance(value, bool):
                 raise self.wrong(shown, value, "true or false")
+            return value
+        if key in _FREE:
+            if not isinstance(value, str) or len(value) > _FREE[key] or not value.isprintable():
+                raise self.wrong(shown, value, f"a text of at most {_FREE[key]} signs")
             return value
         if kind is str:
             if value not in limits:

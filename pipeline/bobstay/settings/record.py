@@ -142,6 +142,18 @@ class Plan:
 
 
 @dataclass(frozen=True, slots=True)
+class Words:
+    """The language of pages and papers, and how they write numbers, days, money and units."""
+
+    language: str = "en"  # en | de
+    decimal: str = "language"  # as the language has it, or point | comma
+    date: str = "language"  # as the language has it, or named (31 Oct 2026) | dots (31.10.2026) | iso (2026-10-31)
+    currency: str = ""  # written after money
+    length_unit: str = "mm"  # mm | inch
+    temperature_unit: str = "celsius"  # celsius | fahrenheit
+
+
+@dataclass(frozen=True, slots=True)
 class Settings:
     """All settings in force; `sources` says where each came from ("default" or the file's name)."""
 
@@ -154,6 +166,7 @@ class Settings:
     costs: Costs = field(default_factory=Costs)
     guidance: Guidance = field(default_factory=Guidance)
     plan: Plan = field(default_factory=Plan)
+    words: Words = field(default_factory=Words)
     sources: dict[str, str] = field(default_factory=dict)
 
     @property

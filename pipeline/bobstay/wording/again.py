@@ -1,0 +1,91 @@
+"""Reads the English sentences that stages keep in the store, so that they can be said in another language.
+
+A stage writes whole sentences (`reason`, `note`, `assumption`) and the store keeps them in English, the same for every
+reader. Each has its form under `said` in the English tables; what a placeholder holds is found by its kind.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from datetime import date
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+
+    from bobstay.wording.catalogue import Sentence
+
+# What a placeholder of each kind may hold; any other kind is a table word.
+_HELD = {
+    "": r".+?",
+    "said": r".+?",
+    "day": r"\d{4}-\d\d-\d\d",
+    "written": r"[<>+-]?\d[\d,]*(?:\.\d+)?(?:e[+-]?\d+)?",
+}
+_WORD = r"[a-z0-9_][a-z0-9_ -]*?"
+USERS_WORDS = {"type", "material"}  # words that users choose: anything at all
+_AFTER = r"(?=$|\s)"
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """A sentence that is known: its key and what its placeholders hold."""
+
+    key: str
+    values: Mapping[str, Any]
+
+
+class Listener:
+    """Knows sentences by their English forms."""
+
+    def __init__(self, sentences: Mapping[str, Sentence]) -> None:
+        self._by_start: dict[str, list[tuple[str, re.Pattern[str], Sentence]]] = {}
+        for key, sentence in sorted(sentences.items(), key=lambda item: (-_plain_length(item[1]), item[0])):
+            start = sentence[0].text.split(" ", 1)[0] if " " in sentence[0].text else ""
+            self._by_start.setdefault(start, []).append((key, _pattern(sentence), sentence))
+        self.heard = lru_cache(maxsize=65536)(self._heard)
+
+    def _heard(self, text: str) -> tuple[Heard | str, ...]:
+        """Cut a text into sentences that are known and runs of text that are not; spaces between are kept."""
+        found: list[Heard | str] = []
+        unknown, at = 0, 0
+        while at < len(text):
+            hit = self._at(text, at) if at == 0 or text[at - 1].isspace() else None
+            if hit is None:
+                at += 1
+                continue
+            if unknown < at:
+                found.append(text[unknown:at])
+            found.append(hit[0])
+            unknown = at = hit[1]
+        return (*found, text[unknown:]) if unknown < len(text) else tuple(found)
+
+    def _at(self, text: str, at: int) -> tuple[Heard, int] | None:
+        start = text[at:].split(" ", 1)[0]
+        for key, pattern, sentence in (*self._by_start.get(start, ()), *self._by_start.get("", ())):
+            hit = pattern.match(text, at)
+            if hit:
+                return Heard(key, dict(_values(hit, sentence))), hit.end()
+        return None
+
+
+def _plain_length(sentence: Sentence) -> int:
+    return sum(len(piece.text) for piece in sentence)
+
+
+def _pattern(sentence: Sentence) -> re.Pattern[str]:
+    parts = [re.escape(p.text) + (f"(?P<{p.name}>{_held(p.kind)})" if p.name else "") for p in sentence]
+    return re.compile("".join(parts) + _AFTER, re.DOTALL)
+
+
+def _held(kind: str) -> str:
+    return _HELD[""] if kind in USERS_WORDS else _HELD.get(kind, _WORD)
+
+
+def _values(hit: re.Match[str], sentence: Sentence) -> Iterator[tuple[str, Any]]:
+    for piece in sentence:
+        if piece.name:
+            held = hit[piece.name]
+            yield piece.name, date.fromisoformat(held) if piece.kind == "day" else held
