@@ -19,8 +19,8 @@ OTHERS = [language for language in LANGUAGES if language != "en"]
 USERS_OWN = ("words.type.", "words.material.")  # English has these as the records write them
 GLOSSARY = tomllib.loads(files("bobstay.wording").joinpath("glossary.toml").read_text(encoding="utf-8"))
 
-# The glossary is frozen: to change a term, change it here as well and say why in the commit. The caution is the one that
-# the README carries; the words of testing are those of ISO 12706 (from memory), the rest common practice.
+# The glossary is frozen: to change a term, change it here as well and say why in the commit.
+# The words of testing are those of ISO 12706 (from memory), the rest common practice.
 FROZEN = {
     "crack": (["crack"], ["Riss", "geriss"]),
     "indication": (["indication"], ["Anzeige", "Scheinanzeige"]),
@@ -39,12 +39,12 @@ FROZEN = {
     "invented": (["invented"], ["erfunden"]),
 }  # fmt: skip
 CAUTION = {
-    "en": "It does not say that a fitting or a boat is fit for sea. A place lower on a list may only mean that nobody has "
-    "looked there. What the surveyor, the rigger, the class, the flag, the insurer and local rules say comes before "
-    "anything here.",
-    "de": "Es sagt nicht, dass ein Beschlag oder ein Boot seetüchtig ist. Ein Platz weiter unten auf einer Liste kann auch "
-    "nur heißen, dass dort niemand nachgesehen hat. Was Gutachter, Rigger, Klassifikationsgesellschaft, Flaggenstaat, "
-    "Versicherer und örtliche Vorschriften sagen, geht allem hier vor.",
+    "en": "It does not say that a fitting or a boat is fit for sea. A place lower on a list may only mean that nobody "
+    "has looked there. What the surveyor, the rigger, the class, the flag, the insurer and local rules say comes "
+    "before anything here.",
+    "de": "Es sagt nicht, dass ein Beschlag oder ein Boot seetüchtig ist. Ein Platz weiter unten auf einer Liste kann "
+    "auch nur heißen, dass dort niemand nachgesehen hat. Was Gutachter, Rigger, Klassifikationsgesellschaft, "
+    "Flaggenstaat, Versicherer und örtliche Vorschriften sagen, geht allem hier vor.",
 }
 RESULTS = {
     "en": ["no indication", "relevant indication", "non-relevant indication", "false indication", "inconclusive",
