@@ -25,8 +25,8 @@ if TYPE_CHECKING:
 
 MANIFEST = "manifest.json"
 PACKAGES = ("numpy", "scipy", "pandas", "pyarrow", "duckdb", "altair", "vl-convert-python", "python-calamine", "jinja2")
-# A spreadsheet runs cells that begin so; a leading apostrophe makes them text (OWASP, CSV injection).
-FORMULA_STARTS = r"^[=+\-@\t\r]"
+# A spreadsheet runs cells that begin so, wide forms too; a leading apostrophe makes them text (OWASP, CSV injection).
+FORMULA_STARTS = r"^[=+\-@\t\r\n＝＋－＠]"
 
 
 def write_tables(con: duckdb.DuckDBPyConnection, out: Path) -> list[Path]:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from bobstay.export import plain
 from bobstay.settings import Settings, flattened
+from bobstay.told import visible
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -32,7 +33,7 @@ def progress(quiet: bool) -> Callable[[str], None]:
     from rich.text import Text
 
     console = Console(stderr=True)
-    return lambda text: console.print(Text(f"· {text}", style="dim"))
+    return lambda text: console.print(Text(visible(f"· {text}"), style="dim"))
 
 
 def told(answer: Told, *, json: bool) -> None:
@@ -169,8 +170,10 @@ def _table(frame: pd.DataFrame) -> None:
 
 
 def _out(text: str) -> None:
-    print(text)  # noqa: T201
+    print(visible(text))  # noqa: T201
 
 
 def _json(content: Any) -> None:
-    print(json_format.dumps(content, ensure_ascii=False, indent=1, allow_nan=False))  # noqa: T201
+    text = json_format.dumps(content, ensure_ascii=False, indent=1, allow_nan=False)
+    # what JSON leaves as it is may still steer a terminal: controls beyond ASCII, marks that turn a line round
+    print("".join(c if c == "\n" or c.isprintable() else json_format.dumps(c)[1:-1] for c in text))  # noqa: T201

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     import duckdb
     import pandas as pd
 
+MEMORY = "2GB"  # what is more goes to disk: a process holds about a third more than it counts (measured)
 SQL_TYPES = {"text": "VARCHAR", "integer": "BIGINT", "number": "DOUBLE", "date": "DATE", "boolean": "BOOLEAN"}
 
 
@@ -41,6 +42,7 @@ def opened(path: Path, *, folders: Sequence[Path] = (), create: bool = False) ->
     path.parent.mkdir(parents=True, exist_ok=True)
     spill = path.parent / f"{path.name}.spill"
     config: dict[str, str | bool | int | float | list[str]] = {
+        "memory_limit": MEMORY,
         "autoinstall_known_extensions": "false",
         "autoload_known_extensions": "false",
         "allow_community_extensions": "false",

@@ -37,8 +37,17 @@ class Told:
 
     def text(self) -> str:
         """Return the answer as it is printed; control characters in users' text are made visible."""
-        text = "\n\n".join(part.text() for part in self.parts)
-        return "".join(c if c == "\n" or c.isprintable() else repr(c)[1:-1] for c in text)
+        return visible("\n\n".join(part.text() for part in self.parts))
+
+
+def visible(text: str) -> str:
+    """Return `text` with control characters written out: none may steer a terminal or turn a line round.
+
+    Of the invisible characters (Unicode categories C and Z but the space) only the line end stays.
+    """
+    if text.isprintable():
+        return text
+    return "".join(c if c == "\n" or c.isprintable() else repr(c)[1:-1] for c in text)
 
 
 CAUTION = (

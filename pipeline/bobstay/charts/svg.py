@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, Any
 
+from bobstay.told import visible
+
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
@@ -34,8 +36,18 @@ def drawn(chart: Any, *, name: str, title: str) -> str:
     """
     import vl_convert
 
-    spec = _styled(chart).to_json(validate=False)  # each part was checked when it was made; twice is slow
-    return _cleaned(vl_convert.vegalite_to_svg(spec), name=name, title=title)
+    spec = _styled(chart).to_dict(validate=False)  # each part was checked when it was made; twice is slow
+    # a control character is none of XML's: the renderer would not raise, but end the whole process
+    return _cleaned(vl_convert.vegalite_to_svg(_drawable(spec)), name=name, title=visible(title))
+
+
+def _drawable(part: Any) -> Any:
+    """Return a part of a chart's description with the control characters of its texts written out."""
+    if isinstance(part, dict):
+        return {_drawable(key): _drawable(value) for key, value in part.items()}
+    if isinstance(part, list):
+        return [_drawable(value) for value in part]
+    return visible(part) if isinstance(part, str) else part
 
 
 def inline(rows: Sequence[Mapping[str, Any]]) -> Any:

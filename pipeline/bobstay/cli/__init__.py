@@ -16,6 +16,7 @@ from bobstay import __version__
 from bobstay.cli import files, stages, telling  # help lists commands in the order in which these come
 from bobstay.cli.program import app
 from bobstay.errors import BobstayError
+from bobstay.told import visible
 
 __all__ = ["app", "files", "main", "run_command", "stages", "telling"]
 
@@ -63,5 +64,5 @@ def _usage_lines(fault: BaseException) -> tuple[str, str, str]:
 
 def _tell(lines: tuple[str, str, str], code: int) -> int:
     for line in lines:
-        print(line.replace("\n", " "), file=sys.stderr)  # noqa: T201
+        print(visible(line.replace("\n", " ")), file=sys.stderr)  # noqa: T201
     return code

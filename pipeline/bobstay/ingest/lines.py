@@ -8,17 +8,22 @@ from collections import deque
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from bobstay.ingest.record import Record
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
     from pathlib import Path
 
-    import numpy as np
+    import numpy.typing as npt
+
+    Numbers = npt.NDArray[np.int64]
 
 BLOCK = 4 << 20  # bytes read at a time
 LINE_LIMIT = 16 << 20  # a longer line is set aside unread: it would not be a row of records, and memory is bounded
 ROW_LINES = 1000  # a quoted cell that goes on for more lines was never closed
+_NEWLINE = 10
 HEAD = 1000  # characters kept of a line that is too long
 
 csv.field_size_limit(LINE_LIMIT)  # the default of 128 KB would refuse long notes
@@ -116,17 +121,35 @@ def records(source: Iterator[Line], *, width: int, delimiter: str, after: int) -
             yield _record(line, ahead, width, delimiter)
 
 
-def records_at(source: Iterator[Line], wanted: np.ndarray, *, width: int, delimiter: str) -> Iterator[Record]:
+def records_at(source: Iterable[bytes], wanted: Numbers, *, width: int, delimiter: str) -> Iterator[Record]:
     """Yield the rows on the `wanted` lines (ascending) of a file in which every line is one row."""
-    targets = iter(wanted.tolist())
-    target = next(targets, None)
-    for line in source:
-        if line.number == target:
-            yield _record(line, _Ahead(iter(())), width, delimiter)
-            target = next(targets, None)
+    for line in _lines_at(source, wanted):
+        yield _record(line, _Ahead(iter(())), width, delimiter)
 
 
-def chosen(rows: Iterator[Record], wanted: np.ndarray) -> Iterator[Record]:
+def _lines_at(source: Iterable[bytes], wanted: Numbers) -> Iterator[Line]:
+    """Yield the `wanted` lines of `source` and pass over all others without taking them apart."""
+    passed, rest = 0, b""
+    for block in source:
+        held = rest + block
+        ends = np.flatnonzero(np.frombuffer(held, dtype=np.uint8) == _NEWLINE)
+        for place in _within(wanted, passed, len(ends)):
+            start = int(ends[place - 1]) + 1 if place else 0
+            yield _line(passed + place + 1, held[start : int(ends[place])])
+        rest = held[int(ends[-1]) + 1 :] if len(ends) else held
+        passed += len(ends)
+    if rest and passed + 1 in wanted:
+        yield _line(passed + 1, rest)
+
+
+def _within(wanted: Numbers, passed: int, count: int) -> list[int]:
+    """Return which of the `count` lines after the first `passed` are wanted, counted from 0."""
+    first, last = np.searchsorted(wanted, [passed + 1, passed + count + 1])
+    found: list[int] = (wanted[first:last] - passed - 1).tolist()
+    return found
+
+
+def chosen(rows: Iterator[Record], wanted: Numbers) -> Iterator[Record]:
     """Yield those of `rows` that stand on the `wanted` lines."""
     lines_wanted = set(wanted.tolist())
     return (row for row in rows if row.line in lines_wanted)

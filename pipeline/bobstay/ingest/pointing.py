@@ -51,7 +51,7 @@ def point_at_boats(con: duckdb.DuckDBPyConnection) -> None:
     if not _any(con, UNKNOWN_BOAT):
         return
     _say_lost(con, UNKNOWN_BOAT, "lost.fitting_id IS NULL AND lost.boat_id = r.boat_id", "boats")
-    _suggest(con, UNKNOWN_BOAT, "boat_id", "SELECT DISTINCT CAST(NULL AS VARCHAR) AS boat_id, boat_id AS id FROM boats")
+    _suggest(con, UNKNOWN_BOAT, "boat_id", "SELECT DISTINCT boat_id AS id FROM boats", "true")
 
 
 def point_at_fittings(con: duckdb.DuckDBPyConnection) -> None:
@@ -59,7 +59,8 @@ def point_at_fittings(con: duckdb.DuckDBPyConnection) -> None:
     if not _any(con, UNKNOWN_FITTING):
         return
     _say_lost(con, UNKNOWN_FITTING, "lost.boat_id = r.boat_id AND lost.fitting_id = r.fitting_id", "fittings")
-    _suggest(con, UNKNOWN_FITTING, "fitting_id", "SELECT DISTINCT boat_id, fitting_id AS id FROM fittings")
+    known = "SELECT DISTINCT boat_id, fitting_id AS id FROM fittings"
+    _suggest(con, UNKNOWN_FITTING, "fitting_id", known, "k.boat_id = w.boat_id")
 
 
 def _any(con: duckdb.DuckDBPyConnection, rank: int) -> bool:
@@ -75,7 +76,7 @@ def _say_lost(con: duckdb.DuckDBPyConnection, rank: int, belongs: str, table: st
     )
 
 
-def _suggest(con: duckdb.DuckDBPyConnection, rank: int, column: str, known: str) -> None:
+def _suggest(con: duckdb.DuckDBPyConnection, rank: int, column: str, known: str, belongs: str) -> None:
     """Name the known id that a wrong one was probably meant to be; of several, the nearest and then the first."""
     con.execute(
         f"""
@@ -89,7 +90,7 @@ def _suggest(con: duckdb.DuckDBPyConnection, rank: int, column: str, known: str)
             SELECT w.boat_id, w.id, k.id AS guess, damerau_levenshtein(alike(w.id), alike(k.id)) AS steps,
                    regexp_replace(alike(w.id), '[^0-9]', '', 'g') = regexp_replace(alike(k.id), '[^0-9]', '', 'g')
                        AND length(w.id) >= {_WORD} AS is_word
-            FROM wrong AS w JOIN known AS k ON k.boat_id IS NULL OR k.boat_id = w.boat_id
+            FROM wrong AS w JOIN known AS k ON {belongs}
         )
         SELECT boat_id, id, arg_min(guess, (steps, guess)) AS guess FROM pairs
         WHERE steps = 0 OR (steps <= 2 AND is_word) GROUP BY boat_id, id

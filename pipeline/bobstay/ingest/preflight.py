@@ -128,13 +128,24 @@ class _Look:
         if runs is None:
             return False
         starts, opened = runs
-        is_delimiter = codes == self.delimiter
+        places = np.flatnonzero(codes == self.delimiter)
         if len(starts):
-            places = np.flatnonzero(is_delimiter)
-            is_delimiter[places[_is_open(starts, opened, places)]] = False
-        firsts = np.append(0, ends[:-1] + 1)
-        counts = np.add.reduceat(is_delimiter.view(np.uint8), firsts, dtype=np.int32)
-        return bool((counts[max(self.after - self.line_count, 0) :] == self.width - 1).all())
+            places = _outside(starts, opened, places)
+        before = min(max(self.after - self.line_count, 0), len(ends))
+        return self.is_level(places, ends, before)
+
+    def is_level(self, places: Places, ends: Places, before: int) -> bool:
+        """Say whether each line after the first `before` has `width` cells, its delimiters being among `places`."""
+        if before:
+            places = places[np.searchsorted(places, ends[before - 1]) :]
+        stops = ends[before:]
+        each = self.width - 1
+        if len(places) != len(stops) * each:
+            return False
+        if not each or not len(stops):
+            return True
+        rows = places.reshape(-1, each)  # of a file of rows of one width a line's delimiters make a row of this
+        return bool((rows[:, -1] < stops).all() and (rows[1:, 0] > stops[:-1]).all())
 
     def quoted_runs(self, codes: Codes, ends: Places) -> tuple[Places, Places] | None:
         """Return where runs of quotes start and how many cells were opened or closed up to each; None if ill formed.
@@ -172,6 +183,18 @@ def _is_open(starts: Places, opened: Places, places: Places) -> npt.NDArray[np.b
     before: Places = np.append(0, opened)[np.searchsorted(starts, places)]
     is_open: npt.NDArray[np.bool_] = before % 2 == 1
     return is_open
+
+
+def _outside(starts: Places, opened: Places, places: Places) -> Places:
+    """Return those of `places` (ascending) that lie in no quoted cell: looked up by cell, of which there are fewer."""
+    turns = starts[np.diff(opened, prepend=0) == 1]  # a cell is opened and closed in turn
+    first, beyond = np.searchsorted(places, turns[0::2]), np.searchsorted(places, turns[1::2])
+    holds = beyond > first
+    steps = np.zeros(len(places) + 1, dtype=np.int8)
+    steps[first[holds]] += 1
+    steps[beyond[holds]] -= 1  # one cell may end where the next begins
+    outside: Places = places[np.cumsum(steps[:-1], dtype=np.int8) == 0]
+    return outside
 
 
 def whole_file_sha256(path: Path) -> str:

@@ -1,4 +1,4 @@
-"""Reads the odd cells of `staged`, each distinct one once, and offers the rows with all that could be read.
+"""Reads the odd cells of `lined`, each distinct one once, and offers the rows with all that could be read.
 
 Makes the temporary tables `readings` (what each odd cell says) and `places` (where columns stand), and the view
 `resolved`: the rows of the part as they would be stored.
@@ -49,7 +49,7 @@ def _read(con: duckdb.DuckDBPyConnection, header: Header, column: InputColumn, r
     """Read the odd cells of one column; say whether there were any."""
     odd = named(f"{column.name}__odd")
     con.execute(
-        f"CREATE OR REPLACE TEMP TABLE odd_cells AS SELECT DISTINCT {odd} AS odd FROM staged WHERE {odd} IS NOT NULL"
+        f"CREATE OR REPLACE TEMP TABLE odd_cells AS SELECT DISTINCT {odd} AS odd FROM lined WHERE {odd} IS NOT NULL"
     )
     (total,) = one_row(con, "SELECT count(*) FROM odd_cells")
     rules = replace(rules, proposes=total <= PROPOSED)

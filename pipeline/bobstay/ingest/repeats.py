@@ -53,8 +53,11 @@ def _samenesses(table: InputTable) -> list[_Sameness]:
 
 
 def _find(con: duckdb.DuckDBPyConnection, sameness: _Sameness, *, file: str) -> None:
-    marks, different = one_row(con, f"SELECT count(*), count(DISTINCT mark) FROM ({sameness.marks})")
-    if marks == different:
+    con.execute(
+        "CREATE OR REPLACE TEMP TABLE shared_marks AS "
+        f"SELECT mark FROM ({sameness.marks}) GROUP BY mark HAVING count(*) > 1"
+    )
+    if one_row(con, "SELECT count(*) FROM shared_marks") == (0,):
         return  # equal rows have equal marks, so none is equal to another
     key = " and ".join(sameness.key)
     column = sameness.key[0] if sameness.key else None
@@ -71,7 +74,7 @@ def _repeats(sameness: _Sameness) -> str:
     return f"""
         WITH marked AS ({sameness.marks}),
         suspects AS (
-            SELECT line FROM marked WHERE mark IN (SELECT mark FROM marked GROUP BY mark HAVING count(*) > 1)
+            SELECT line FROM marked WHERE mark IN (SELECT mark FROM shared_marks)
         ),
         ordered AS (
             SELECT line, row_number() OVER w AS number, first_value(line) OVER w AS first_line,

@@ -1,7 +1,9 @@
 """One pass over the rows of a part: cells in their usual form are typed in SQL, all others kept as text to be read.
 
-The temporary table `staged` has, for each canonical column of the file, the typed cell (for a day: the text and its
-two bounds) and, beside all but text, NAME__odd: the trimmed text of a cell that is not in its usual form.
+The view `lined` has the line of each row, for each canonical column of the file the typed cell (for a day: the text
+and its two bounds) and, beside all but text, NAME__odd: the trimmed text of a cell that is not in its usual form. It
+stands on the temporary table `staged`, which holds the same in a third of the room: words as numbers of a list, of a
+day in its usual form only the day, and the odd cells of a row in one list, which nearly every row is without.
 """
 
 from __future__ import annotations
@@ -70,36 +72,38 @@ def _is_in_reach(con: duckdb.DuckDBPyConnection, path: Path) -> bool:
 
 
 def _scanned(con: duckdb.DuckDBPyConnection, part: Part, scan: Scan, rules: Rules) -> int:
-    typed = typed_columns(part.header, rules)
-    con.execute(f"CREATE TEMP TABLE staged AS SELECT {typed} FROM {scan.relation}", scan.parameters)
+    con.execute(f"CREATE TEMP TABLE staged AS {_staged(part.header, rules, scan.relation)}", scan.parameters)
     count, first = one_row(con, "SELECT count(*), min(rowid) FROM staged")
     # rows of a new table keep the order of the file, so a row's place in it is its line
-    offset = scan.first_line - (first or 0)
-    con.execute(f"CREATE OR REPLACE TEMP VIEW lined AS SELECT *, rowid + {offset} AS line FROM staged")
+    _make_lined(con, part.header, f"rowid + {scan.first_line - (first or 0)}")
     return int(count)
 
 
+def _make_lined(con: duckdb.DuckDBPyConnection, header: Header, line: str) -> None:
+    con.execute(f"CREATE OR REPLACE TEMP VIEW lined AS SELECT {_offered(header)}, {line} AS line FROM staged")
+
+
 def _streamed(con: duckdb.DuckDBPyConnection, part: Part, rules: Rules) -> tuple[int, list[Record]]:
-    typed = typed_columns(part.header, rules)
+    select = _staged(part.header, rules, "batch", "line")
     rows = part.records(None)
     broken: list[Record] = []
     count = 0
-    _insert(con, typed, [], len(part.header.names), is_first=True)
+    _insert(con, select, [], len(part.header.names), is_first=True)
     while batch := list(islice(rows, BATCH)):
         count += len(batch)
         broken += [row for row in batch if row.fault]
-        _insert(con, typed, [row for row in batch if not row.fault], len(part.header.names))
-    con.execute("CREATE OR REPLACE TEMP VIEW lined AS SELECT * FROM staged")
+        _insert(con, select, [row for row in batch if not row.fault], len(part.header.names))
+    _make_lined(con, part.header, "line")
     return count, broken
 
 
 def _insert(
-    con: duckdb.DuckDBPyConnection, typed: str, rows: list[Record], width: int, *, is_first: bool = False
+    con: duckdb.DuckDBPyConnection, select: str, rows: list[Record], width: int, *, is_first: bool = False
 ) -> None:
     verb = "CREATE TEMP TABLE staged AS" if is_first else "INSERT INTO staged"
     con.register("batch", _arrow(rows, width))
     try:
-        con.execute(f"{verb} SELECT {typed}, line FROM batch")
+        con.execute(f"{verb} {select}")
     finally:
         con.unregister("batch")
 
@@ -119,34 +123,55 @@ def one_row(con: duckdb.DuckDBPyConnection, sql: str, parameters: dict[str, Any]
     return tuple(row)
 
 
-def typed_columns(header: Header, rules: Rules) -> str:
-    """Return the SELECT list that types the cells c0, c1, ... of a row."""
-    columns = [piece for place, column in present(header) for piece in _typed(f"c{place}", column, rules)]
-    return ", ".join([*columns, f"{_extra(header)} AS extra"])
+def _staged(header: Header, rules: Rules, relation: str, *more: str) -> str:
+    """Return the SELECT that types the cells c0, c1, ... of `relation`; its columns are those of `staged`."""
+    columns = present(header)
+    kept = [*(named(column.name) for _, column in columns), *more]
+    kept += ["extra"] if None in header.columns else []
+    odd = [named(f"{column.name}__odd") for _, column in columns if column.kind not in TEXT_KINDS]
+    if odd:
+        kept.append(f"CASE WHEN coalesce({', '.join(odd)}) IS NOT NULL THEN [{', '.join(odd)}] END AS odds")
+    typed = [piece for place, column in columns for piece in _typed(f"c{place}", column, rules)]
+    return f"SELECT {', '.join(kept)} FROM (SELECT {', '.join([*typed, *more])}, {_extra(header)} FROM {relation})"
 
 
 def _typed(cell: str, column: InputColumn, rules: Rules) -> Iterator[str]:
-    """Yield the columns of `staged` for one cell; only cells that are not in their usual form are cleaned."""
+    """Yield the columns of one cell; only cells that are not in their usual form are cleaned."""
     clean = _CLEAN.format(cell)
     name, odd = named(column.name), named(f"{column.name}__odd")
     if column.kind in TEXT_KINDS:
         yield f"{clean} AS {name}"
-        return
-    value = _usual(cell, column, rules)
-    if column.kind == "date":
-        earliest, latest = (named(f"{column.name}_{end}") for end in ("earliest", "latest"))
-        yield f"{value} AS {earliest}, {earliest} AS {latest}"
-        yield f"CASE WHEN {earliest} IS NULL THEN {clean} ELSE {cell} END AS {name}"
-        yield f"CASE WHEN {earliest} IS NULL THEN {clean} END AS {odd}"
     else:
-        yield f"{value} AS {name}, CASE WHEN {name} IS NULL THEN {clean} END AS {odd}"
+        yield f"{_usual(cell, column, rules)} AS {name}, CASE WHEN {name} IS NULL THEN {clean} END AS {odd}"
+
+
+def _offered(header: Header) -> str:
+    """Return the SELECT list by which `lined` offers what `staged` holds."""
+    offered: list[str] = []
+    place = 0
+    for _, column in present(header):
+        name = named(column.name)
+        if column.kind in TEXT_KINDS:
+            offered.append(name)
+            continue
+        place += 1
+        odd = f"odds[{place}]"
+        if column.kind == "date":
+            earliest, latest = (named(f"{column.name}_{end}") for end in ("earliest", "latest"))
+            offered.append(
+                f"{name} AS {earliest}, {name} AS {latest}, coalesce(CAST({name} AS VARCHAR), {odd}) AS {name}"
+            )
+        else:
+            offered.append(f"CAST({name} AS {sql_type(column)}) AS {name}")
+        offered.append(f"{odd} AS {named(f'{column.name}__odd')}")
+    return ", ".join([*offered, "extra" if None in header.columns else "CAST(NULL AS VARCHAR) AS extra"])
 
 
 def _usual(cell: str, column: InputColumn, rules: Rules) -> str:
     """Return SQL for the cell in its usual form, NULL where it is in another."""
     match column.kind:
         case "choice" | "choices":
-            return f"CASE WHEN {cell} IN ({', '.join(map(quoted, column.choices))}) THEN {cell} END"
+            return f"TRY_CAST({cell} AS ENUM({', '.join(map(quoted, column.choices))}))"
         case "yes_no":
             return f"CASE {cell} WHEN 'yes' THEN true WHEN 'no' THEN false END"
         case "date":
@@ -158,8 +183,9 @@ def _usual(cell: str, column: InputColumn, rules: Rules) -> str:
 def _iso_day(cell: str, column: InputColumn, rules: Rules) -> str:
     day = f"TRY_CAST({cell} AS DATE)"
     past = f" AND {day} <= DATE '{rules.limit.isoformat()}'" if column.past_only else ""
-    is_iso = f"regexp_full_match({cell}, '[0-9]{{4}}-[0-9]{{2}}-[0-9]{{2}}') AND {cell} >= '0001'"
-    return f"CASE WHEN {is_iso}{past} THEN {day} END"
+    return (
+        f"CASE WHEN CAST({day} AS VARCHAR) = {cell} AND {cell} >= '0001' AND length({cell}) = 10{past} THEN {day} END"
+    )
 
 
 def _number(cell: str, column: InputColumn) -> str:
@@ -178,7 +204,7 @@ def _extra(header: Header) -> str:
     """Return SQL for the JSON of the columns that are not canonical; NULL where all of them are empty."""
     cells = [(name, f"c{place}") for place, name in enumerate(header.names) if header.columns[place] is None]
     if not cells:
-        return "CAST(NULL AS VARCHAR)"
+        return "CAST(NULL AS VARCHAR) AS extra"
     pairs = ", ".join(f"{quoted(name)}, nullif({cell}, '')" for name, cell in cells)
     any_cell = ", ".join(f"nullif({cell}, '')" for _, cell in cells)
-    return f"CASE WHEN coalesce({any_cell}) IS NOT NULL THEN CAST(json_object({pairs}) AS VARCHAR) END"
+    return f"CASE WHEN coalesce({any_cell}) IS NOT NULL THEN CAST(json_object({pairs}) AS VARCHAR) END AS extra"

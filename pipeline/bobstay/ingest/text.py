@@ -64,10 +64,10 @@ def _reader(path: Path, facts: Facts, header: Header, delimiter: str) -> Callabl
     width = len(header.names)
 
     def read(wanted: np.ndarray | None = None) -> Iterator[Record]:
-        source = lines.lines(lines.blocks(path, facts.encoding, bare_returns=facts.bare_returns))
+        source = lines.blocks(path, facts.encoding, bare_returns=facts.bare_returns)
         if wanted is not None and facts.is_plain:
             return lines.records_at(source, wanted, width=width, delimiter=delimiter)
-        rows = lines.records(source, width=width, delimiter=delimiter, after=header.line)
+        rows = lines.records(lines.lines(source), width=width, delimiter=delimiter, after=header.line)
         return rows if wanted is None else lines.chosen(rows, wanted)
 
     return read

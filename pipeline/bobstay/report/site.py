@@ -23,6 +23,7 @@ def templates() -> jinja2.Environment:
     env = jinja2.Environment(
         loader=jinja2.FunctionLoader(template_text),
         autoescape=True,
+        finalize=words.seen,
         undefined=jinja2.StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+import re
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from datetime import date
@@ -30,6 +31,17 @@ METHODS = {
 SHOWS = {"clear": "found nothing", "indication": "indication", "nothing": "tells nothing"}
 # Lower ends of the steps of the colour scale, in shares; each cell carries its number as well.
 STEPS = (0.02, 0.05, 0.15, 0.30, 0.60)
+
+
+# Controls, and marks that turn a line round: no letters, but they would change what a reader sees.
+_UNSEEN = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]")
+
+
+def seen(value: Any) -> Any:
+    """Return a value as a page shows it: of text, the unseen characters are written out."""
+    if not isinstance(value, str) or not _UNSEEN.search(value):
+        return value
+    return type(value)(_UNSEEN.sub(lambda found: repr(found[0])[1:-1], value))
 
 
 def known(value: float | None) -> bool:
