@@ -24,7 +24,20 @@ if TYPE_CHECKING:
     from bobstay.settings import Settings
 
 MANIFEST = "manifest.json"
-PACKAGES = ("numpy", "scipy", "pandas", "pyarrow", "duckdb", "altair", "vl-convert-python", "python-calamine", "jinja2")
+PACKAGES = (
+    "numpy",
+    "scipy",
+    "pandas",
+    "pyarrow",
+    "duckdb",
+    "altair",
+    "vl-convert-python",
+    "python-calamine",
+    "jinja2",
+    "typst",
+    "xlsxwriter",
+    "icalendar",
+)
 # A spreadsheet runs cells that begin so, wide forms too; a leading apostrophe makes them text (OWASP, CSV injection).
 FORMULA_STARTS = r"^[=+\-@\t\r\n＝＋－＠]"
 

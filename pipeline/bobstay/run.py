@@ -324,13 +324,16 @@ def _known_on(job: Job, day: date) -> Origin:
 
 
 def report_stage(job: Job) -> list[Path]:
-    """Write tables, pages and the manifest; return what was written."""
+    """Write tables, pages, papers and the manifest; return what was written."""
     from bobstay.export import write_manifest, write_tables
+    from bobstay.papers import list_lines, write_papers
     from bobstay.report import write_pages
 
-    job.say("writing tables and pages")
+    job.say("writing tables, pages and papers")
+    list_lines(job.con, as_of=job.as_of)
     written = write_tables(job.con, job.out)
     written += write_pages(job.con, job.out, settings=job.settings, as_of=job.as_of, say=job.say)
+    written += write_papers(job.con, job.out, settings=job.settings, as_of=job.as_of, say=job.say)
     manifest = write_manifest(job.con, job.out, settings=job.settings, as_of=job.as_of, written=written)
     return [*written, manifest]
 

@@ -48,6 +48,7 @@ from bobstay.tables.inputs import (
     InputTable,
     Kind,
 )
+from bobstay.tables.papers import RANK_CHANGES, WORKSHEET_LINES
 from bobstay.tables.promise import Dtype, OutputColumn, OutputTable, checked
 
 OUTPUTS: tuple[OutputTable, ...] = (
@@ -70,6 +71,8 @@ OUTPUTS: tuple[OutputTable, ...] = (
     FIT_CHECKS,
     USE_CLOCK,
     ALERTS,
+    WORKSHEET_LINES,
+    RANK_CHANGES,
     SET_ASIDE,
     CELLS_UNREAD,
     SUPERSEDED,
@@ -114,6 +117,7 @@ __all__ = [
     "PLAN_SUMMARY",
     "PRICES",
     "PRIORITY",
+    "RANK_CHANGES",
     "REMOVAL_REASONS",
     "RESULTS",
     "SCHEDULED_LOOKS",
@@ -127,6 +131,7 @@ __all__ = [
     "USE_CLOCK",
     "WATERS",
     "WORDS_MERGED",
+    "WORKSHEET_LINES",
     "Dtype",
     "InputColumn",
     "InputTable",

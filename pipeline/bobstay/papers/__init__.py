@@ -1,0 +1,76 @@
+"""Papers for the yard, the members and the owners: worksheets as PDF and workbooks, lists, letters, a calendar."""
+
+from __future__ import annotations
+
+import os
+from concurrent.futures import ThreadPoolExecutor
+from typing import TYPE_CHECKING
+
+from bobstay.papers import worksheets
+from bobstay.papers.book import worksheet_book
+from bobstay.papers.calendar import plan_calendar
+from bobstay.papers.lines import fleet_mark, list_lines
+from bobstay.papers.priority_book import priority_book
+from bobstay.papers.source import read_source, rows
+from bobstay.papers.typeset import setter, written
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from datetime import date
+    from pathlib import Path
+
+    import duckdb
+
+    from bobstay.papers.source import Boat, Source
+    from bobstay.settings import Settings
+
+__all__ = ["list_lines", "write_papers"]
+
+_PRIORITY = 'SELECT * FROM priority ORDER BY "list", "rank"'
+_PLAN = "SELECT * FROM haul_plan ORDER BY boat_id, starts_on, slot_id, fitting_id"
+_MOST_AT_ONCE = 4  # setting a page frees the interpreter, so threads share the cores
+
+
+def write_papers(
+    con: duckdb.DuckDBPyConnection, out: Path, *, settings: Settings, as_of: date, say: Callable[[str], None]
+) -> list[Path]:
+    """Write all papers under `out` from the tables in the store; return what was written.
+
+    Raises UsageError where an earlier stage has not been run.
+    """
+    source = read_source(con, settings=settings, as_of=as_of, fleet_mark=fleet_mark(con))
+    made = _worksheets(source, out / "worksheets")
+    made.append(written(out / "priority.xlsx", priority_book(source, rows(con, _PRIORITY))))
+    made.append(written(out / "haul_plan.ics", plan_calendar(source, rows(con, _PLAN))))
+    say(f"wrote {len(made)} papers")
+    return made
+
+
+def _worksheets(source: Source, folder: Path) -> list[Path]:
+    """Write each boat's sheet as PDF and workbook, and all of them in one file for the printer."""
+    count = max(1, min(_MOST_AT_ONCE, os.cpu_count() or 1))
+    with ThreadPoolExecutor(count) as threads:
+        every = threads.submit(_all_sheets, source, folder)
+        parts = [threads.submit(_sheets, source, source.boats[n::count], folder) for n in range(count)]
+        books = [written(folder / f"{b.file}.xlsx", worksheet_book(source, b)) for b in source.boats]
+        return [*books, *(path for part in parts for path in part.result()), every.result()]
+
+
+def _sheets(source: Source, boats: Sequence[Boat], folder: Path) -> list[Path]:
+    with setter("worksheet", as_of=source.as_of) as made:
+        return [
+            written(folder / f"{boat.file}.pdf", made(worksheets.content(source, [boat], title=_title(source, boat))))
+            for boat in boats
+        ]
+
+
+def _title(source: Source, boat: Boat) -> str:
+    return source.say("worksheet.title", boat=boat.name)
+
+
+def _all_sheets(source: Source, folder: Path) -> Path:
+    """Write the print file, boats in the order in which the yard meets them; without tags, for it is only printed."""
+    name = "all~" if any(boat.file.casefold() == "all" for boat in source.boats) else "all"
+    content = worksheets.content(source, source.in_yard_order, title=source.say("worksheet.title_all"))
+    with setter("worksheet", as_of=source.as_of, is_tagged=False) as made:
+        return written(folder / f"{name}.pdf", made(content))

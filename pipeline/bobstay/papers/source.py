@@ -1,0 +1,126 @@
+"""What all papers speak of, read once from the store: boats, their lines, the plan, the words in force."""
+
+from __future__ import annotations
+
+import math
+from calendar import monthrange
+from dataclasses import dataclass
+from datetime import date
+from typing import TYPE_CHECKING, Any
+
+from bobstay import store
+from bobstay.report.names import page_names
+from bobstay.wording import wording_of
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    import duckdb
+
+    from bobstay.settings import Settings
+    from bobstay.wording import Wording
+
+Row = dict[str, Any]
+_BOATS = """SELECT boat_id, boat_name, design, service, home_port FROM boats
+    WHERE left_latest IS NULL OR left_latest > $as_of
+        OR boat_id IN (SELECT boat_id FROM worksheet_lines WHERE is_current)
+    ORDER BY boat_id"""
+_LINES = "SELECT * FROM worksheet_lines WHERE is_current ORDER BY boat_id, place"
+
+
+@dataclass(frozen=True, slots=True)
+class Boat:
+    """One boat with the lines of her sheet; `name` is what she is called, `file` her files' name without ending."""
+
+    boat_id: str
+    name: str
+    file: str
+    facts: Row
+    lines: tuple[Row, ...]
+
+    @property
+    def starts_on(self) -> date | None:
+        """The first day she is in the yard by the plan."""
+        return min((line["starts_on"] for line in self.lines if line["starts_on"]), default=None)
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """The store's rows for papers, in the words in force."""
+
+    boats: tuple[Boat, ...]
+    as_of: date
+    until: date  # the end of the horizon
+    settings: Settings
+    wording: Wording
+    fleet_mark: str
+
+    def say(self, key: str, /, **values: Any) -> str:
+        """Return a sentence of the papers."""
+        return self.wording.say(f"papers.{key}", **values)
+
+    @property
+    def caution(self) -> str:
+        """The caution that stands on every paper."""
+        return f"{self.wording.say('common.caution_head')} {self.wording.say('common.caution')}"
+
+    @property
+    def invented(self) -> str:
+        """The words that say the data are invented; empty where they are not."""
+        return f"{self.wording.say('common.invented')}." if self.settings.invented else ""
+
+    def typed(self, group: str, text: str) -> str:
+        """Return a fitting type or a material in the reader's words; one of the user's own as it stands."""
+        key = text.replace(" ", "_")
+        return self.wording.word(group, key) if self.wording.has(f"words.{group}.{key}") else text
+
+    @property
+    def in_yard_order(self) -> tuple[Boat, ...]:
+        """The boats as the yard meets them: by their first day in it, then those without."""
+        return tuple(sorted(self.boats, key=lambda b: (b.starts_on or date.max, b.boat_id)))
+
+    def shared_words(self, title: str) -> dict[str, str]:
+        """Return what every paper says: its title, the caution, the language, the paper's size."""
+        return {
+            "title": title,
+            "language": self.wording.language,
+            "paper": "a4",
+            "caution": self.caution,
+            "invented": self.invented,
+            "page": self.say("page"),
+            "records_to": self.say("records_to", day=self.as_of, until=self.until),
+        }
+
+
+def read_source(con: duckdb.DuckDBPyConnection, *, settings: Settings, as_of: date, fleet_mark: str) -> Source:
+    """Read the boats with their current lines; raises UsageError where no lines were made."""
+    store.read(con, "worksheet_lines")
+    lines: dict[str, list[Row]] = {}
+    for line in rows(con, _LINES):
+        lines.setdefault(line["boat_id"], []).append(line)
+    facts = rows(con, _BOATS, {"as_of": as_of})
+    names = page_names([row["boat_id"] for row in facts])
+    boats = [_boat(row, names[row["boat_id"]], lines.get(row["boat_id"], [])) for row in facts]
+    until = _months_on(as_of, settings.horizon_months)
+    return Source(tuple(boats), as_of, until, settings, wording_of(settings.words), fleet_mark)
+
+
+def _boat(facts: Row, file: str, lines: list[Row]) -> Boat:
+    name = facts["boat_name"] or facts["boat_id"]
+    return Boat(facts["boat_id"], name, file, facts, tuple(lines))
+
+
+def rows(con: duckdb.DuckDBPyConnection, sql: str, parameters: Mapping[str, Any] | None = None) -> list[Row]:
+    """Return all rows of a query, a dictionary each, missing numbers as None."""
+    cursor = con.execute(sql, dict(parameters)) if parameters else con.execute(sql)
+    names = [column[0] for column in cursor.description or ()]
+    return [{n: _cell(v) for n, v in zip(names, row, strict=True)} for row in cursor.fetchall()]
+
+
+def _cell(value: Any) -> Any:
+    return None if isinstance(value, float) and math.isnan(value) else value
+
+
+def _months_on(day: date, months: int) -> date:
+    year, month = divmod(day.year * 12 + day.month - 1 + months, 12)
+    return date(year, month + 1, min(day.day, monthrange(year, month + 1)[1]))
