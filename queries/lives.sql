@@ -80,6 +80,7 @@ SELECT
     d.through_deck,
     d.access,
     d.consequence,
+    d.consequence_reason,
     d.moved_on,
     d.moved_from
 FROM dated AS d

@@ -89,7 +89,8 @@ SELECT
     CASE WHEN NOT s.is_unlisted THEN r.batch END AS batch,
     r.through_deck,
     r.access,
-    r.consequence
+    r.consequence,
+    r.consequence_reason
 FROM reasoned AS s
 JOIN fitting_rows AS r ON r.row_id = s.row_id
 LEFT JOIN moves AS m ON m.place_id = s.place_id AND m.part_number = s.part_number

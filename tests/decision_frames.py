@@ -118,6 +118,7 @@ def one_life(
         "through_deck": None,
         "access": kind[2],
         "consequence": np.nan,
+        "consequence_reason": None,
     }, looks
 
 

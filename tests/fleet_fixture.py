@@ -334,6 +334,7 @@ def _priority(fittings: list[dict[str, Any]], *, estimates: bool) -> list[dict[s
                 "position": "port",
                 "reason": "A reason in words, with <i>marks</i> that stay text.",
                 "boat_name": None,
+                "draw": False,
             }
         )
     rows.sort(key=lambda r: (r["action"] != "act_now", -r["expected_loss"], r["boat_id"], r["fitting_id"]))
@@ -447,6 +448,9 @@ def _guidance(i: int, c: tuple[str, str, int]) -> dict[str, Any]:
         "assumption": "growth assumed 4 years at the median",
         "consequence": c[2],
         "evidence": ("enough", "enough", "none", "enough", "thin", "enough")[i],
+        "earliest": "test: our guidance; retest: our guidance; renew: our guidance",
+        "looked_count": 20,
+        "found_count": 0 if i == 2 else 3,
     }
 
 

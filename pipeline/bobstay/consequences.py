@@ -36,6 +36,39 @@ def _words() -> Vocabulary:
     return load()
 
 
+def class_reasons(lives: pd.DataFrame, settings: Settings) -> list[str | None]:
+    """Return for each row of `lives` why its class is not the usual one of its type; None where it is the usual one.
+
+    The usual one is the default's. A class that was moved without a written reason is said to have been.
+    """
+    kinds = {kind: _of_type(str(kind), settings) for kind in lives["fitting_type"].unique()}
+    rows = zip(lives["fitting_type"], lives["consequence"], lives["consequence_reason"], strict=True)
+    return [_reason(kinds[kind], stated, why) for kind, stated, why in rows]
+
+
+def _of_type(kind: str, settings: Settings) -> tuple[int, int, str | None]:
+    """Return the class of a type by default and by the settings, and the reason the settings give."""
+    word = " ".join(kind.replace("_", " ").lower().split())
+    known = _words().canonical("fitting_type", kind) or word
+    reasons = settings.consequence.reasons
+    return class_of(kind, Settings()), class_of(kind, settings), reasons.get(word, reasons.get(known))
+
+
+def _reason(kind: tuple[int, int, str | None], stated: float | None, why: object) -> str | None:
+    usual, by_settings, reason = kind
+    row = None if stated is None or np.isnan(stated) else int(stated)
+    if row is not None and row != by_settings:
+        return f"class {row} and not {by_settings}: {_written(why)}"
+    if row is None and by_settings != usual:
+        return f"class {by_settings} and not {usual} by the settings: {_written(reason)}"
+    return None
+
+
+def _written(why: object) -> str:
+    text = why.strip() if isinstance(why, str) else ""
+    return text or "no reason is written down"
+
+
 def units_of(classes: NDArray[np.int64], settings: Settings) -> NDArray[np.float64]:
     """Return the cost units of each consequence class in `classes`, shape (n,)."""
     return np.array([settings.consequence.units[int(c)] for c in classes], dtype=np.float64)

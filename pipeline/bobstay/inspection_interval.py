@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.optimize import minimize_scalar
-from scipy.special import gamma, gammaincc
+from scipy.special import gamma, gammaincc, ndtr
 from scipy.stats import norm
 
 from bobstay.errors import EstimateError
@@ -34,7 +34,7 @@ class DelayTimeCase:
 
     `growth_median` in the unit of `scale`; `growth_spread` is the standard deviation of ln growth time.
     `replacement_cost` is paid when a test finds a crack, `failure_cost` when the part breaks (renewal included),
-    `false_call_cost` for each test of a sound part that shows one.
+    `false_call_cost` for each test of a sound part that shows one, `access_cost` for reaching the part at each test.
     """
 
     shape: float
@@ -47,6 +47,7 @@ class DelayTimeCase:
     false_call_cost: float
     replacement_cost: float
     failure_cost: float
+    access_cost: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +92,7 @@ def delay_time(interval: float, case: DelayTimeCase, *, first_test: float | None
     tests_after = float(onsets.weight @ tests)
     false_calls = case.false_call * onsets.tests_before
     cost = (
-        case.test_cost * (onsets.tests_before + tests_after)
+        (case.test_cost + case.access_cost) * (onsets.tests_before + tests_after)
         + case.false_call_cost * false_calls
         + case.failure_cost * failure_chance
         + case.replacement_cost * (1 - failure_chance)
@@ -101,9 +102,12 @@ def delay_time(interval: float, case: DelayTimeCase, *, first_test: float | None
     )  # fmt: skip
 
 
-def best_interval(case: DelayTimeCase, *, shortest: float | None = None) -> DelayTime | None:
+def best_interval(
+    case: DelayTimeCase, *, shortest: float | None = None, first_test: float | None = None
+) -> DelayTime | None:
     """Return the interval of least cost a year; None where never testing, or testing without end, costs no more.
 
+    `first_test`: the age at the first test, where it is not the interval itself.
     Sought from `shortest` (default a hundredth of the median growth time) to five times the scale; a least cost at
     either end of that range is not an answer.
     """
@@ -111,16 +115,17 @@ def best_interval(case: DelayTimeCase, *, shortest: float | None = None) -> Dela
         return None
     low = case.growth_median / 100 if shortest is None else shortest
     intervals = np.exp(np.linspace(np.log(low), np.log(max(5 * case.scale, 2 * low)), _CANDIDATES))
-    costs = np.array([delay_time(float(i), case).cost_per_year for i in intervals])
+    costs = np.array([delay_time(float(i), case, first_test=first_test).cost_per_year for i in intervals])
     best = int(costs.argmin())
     if best in {0, costs.size - 1} or costs[best] >= delay_time(np.inf, case).cost_per_year:
         return None
-    return delay_time(_narrowed(case, float(intervals[best - 1]), float(intervals[best + 1])), case)
+    narrowed = _narrowed(case, float(intervals[best - 1]), float(intervals[best + 1]), first_test)
+    return delay_time(narrowed, case, first_test=first_test)
 
 
-def _narrowed(case: DelayTimeCase, low: float, high: float) -> float:
+def _narrowed(case: DelayTimeCase, low: float, high: float, first_test: float | None) -> float:
     def cost(log_interval: float) -> float:
-        return delay_time(float(np.exp(log_interval)), case).cost_per_year
+        return delay_time(float(np.exp(log_interval)), case, first_test=first_test).cost_per_year
 
     found = minimize_scalar(cost, bounds=(np.log(low), np.log(high)), method="bounded", options={"xatol": 1e-4})
     return float(np.exp(found.x))
@@ -184,19 +189,19 @@ def _survival(age: Numbers, case: DelayTimeCase) -> Numbers:
 
 def _grown(age: Numbers, case: DelayTimeCase) -> Numbers:
     """Return the chance that a crack of `age` has broken the part."""
-    return np.asarray(norm.cdf(np.log(age / case.growth_median) / case.growth_spread))
+    return np.asarray(ndtr(np.log(age / case.growth_median) / case.growth_spread))
 
 
 def _years_unbroken(age: Numbers, case: DelayTimeCase) -> Numbers:
     """Return int_0^age of the chance not to have broken: age (1 - G) + E[growth; growth <= age]."""
     z = np.log(age / case.growth_median) / case.growth_spread
     mean = case.growth_median * np.exp(case.growth_spread**2 / 2)
-    return np.asarray(age * norm.sf(z) + mean * norm.cdf(z - case.growth_spread))
+    return np.asarray(age * ndtr(-z) + mean * ndtr(z - case.growth_spread))
 
 
 _ABOVE_ZERO = ("shape", "scale", "growth_median", "growth_spread")
 _SHARES = ("found", "false_call")
-_COSTS = ("test_cost", "false_call_cost", "replacement_cost", "failure_cost")
+_COSTS = ("test_cost", "false_call_cost", "replacement_cost", "failure_cost", "access_cost")
 
 
 def _check(interval: float, first: float, case: DelayTimeCase) -> None:

@@ -22,12 +22,14 @@ from bobstay.tables import (
     CHANCES,
     CLASS_DRAWS,
     CLASSES,
+    CLEAR_LOOKS,
     DETECTION,
     FAMILIES,
     FIT_CHECKS,
     GUIDANCE,
     HAUL_PLAN,
     NONPARAMETRIC,
+    NOTICE_STATUS,
     PLAN_SUMMARY,
     PRIORITY,
     SCHEDULED_LOOKS,
@@ -249,19 +251,62 @@ def _scheduled(job: Job) -> pd.DataFrame:
 
 def rank_stage(job: Job) -> None:
     """Rank the fittings in service, set the guidance of each class, and raise alerts."""
-    from bobstay.alerts import watch
+    from bobstay.alerts import notice_status, watch
     from bobstay.guidance import guide
-    from bobstay.rank import rank
+    from bobstay.rank import clear_looks, rank
 
     job.say("ranking")
     lives, looks, classes, boats = job.table("lives"), job.table("life_looks"), job.table("classes"), job.given("boats")
-    priority = rank(lives, job.table("chances"), boats=boats, looks=looks, settings=job.settings, as_of=job.as_of)
-    store.write(job.con, PRIORITY, priority)
-    guidance = guide(classes, job.table("class_draws"), lives, settings=job.settings)
+    guidance = guide(
+        classes,
+        job.table("class_draws"),
+        lives,
+        settings=job.settings,
+        rules=_optional(job, "rules"),
+        detection=job.table("detection"),
+    )
     store.write(job.con, GUIDANCE, _with_warning(job, guidance))
+    told = notice_status(_with_file(job, "notices"), lives, looks, _with_file(job, "fittings"))
+    store.write(job.con, NOTICE_STATUS, told)
+    priority = rank(
+        lives,
+        job.table("chances"),
+        boats=boats,
+        looks=looks,
+        settings=job.settings,
+        as_of=job.as_of,
+        detection=job.table("detection"),
+        guidance=guidance,
+        notices=told,
+    )
+    store.write(job.con, PRIORITY, priority)
+    store.write(job.con, CLEAR_LOOKS, clear_looks(priority, lives, looks, settings=job.settings, as_of=job.as_of))
     orphans = job.con.sql("SELECT * FROM orphan_looks ORDER BY file_id, line").df()
-    raised = watch(lives, looks, classes, boats=boats, settings=job.settings, as_of=job.as_of, orphans=orphans)
+    raised = watch(
+        lives,
+        looks,
+        classes,
+        boats=boats,
+        settings=job.settings,
+        as_of=job.as_of,
+        orphans=orphans,
+        notices=told,
+    )
     store.write(job.con, ALERTS, raised)
+
+
+def _optional(job: Job, name: str) -> pd.DataFrame | None:
+    """Read an input table that a store of before may lack."""
+    return job.given(name) if store.has(job.con, name) else None
+
+
+def _with_file(job: Job, name: str) -> pd.DataFrame:
+    """Read an input table with the name of the file each row came from; empty where a store of before lacks it."""
+    if not store.has(job.con, name):
+        return pd.DataFrame()
+    sql = f"""SELECT t.*, f.file || CASE WHEN f.part = '-' THEN '' ELSE ' [' || f.part || ']' END AS file
+        FROM "{name}" AS t LEFT JOIN files AS f ON f.file_id = t.file_id ORDER BY t.file_id, t.line"""
+    return job.con.execute(sql).df()
 
 
 def _with_warning(job: Job, guidance: pd.DataFrame) -> pd.DataFrame:

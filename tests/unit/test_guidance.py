@@ -165,10 +165,12 @@ def test_a_class_without_a_curve_takes_the_earliest_of_its_kind_as_interim(frame
     assert "None of this class has been looked at" in new["assumption"]
 
 
-def test_where_nothing_can_be_set_nothing_is_set(frames: Frames) -> None:
+def test_where_nothing_is_known_the_first_test_is_the_interim_default_and_no_renewal_is_set(frames: Frames) -> None:
     classes = frames.classes.assign(shape=np.nan, scale_years=np.nan, evidence="none")
     made = guide(classes, frames.class_draws.iloc[:0], frames.lives, settings=Settings())
-    assert made[["test_from_years", "replace_by_years"]].isna().all(axis=None)
+    assert made["replace_by_years"].isna().all()
+    assert (made["test_from_years"] == Settings().guidance.interim_test_years).all()
+    assert made["binding_rule"].str.startswith("test from: interim default of the settings").all()
     assert (made["retest_years"] == 2.0).all()  # half the growth assumed, which needs no records
     assert made["assumption"].str.contains("No age can be set from these records").all()
 

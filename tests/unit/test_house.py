@@ -17,6 +17,7 @@ SOURCE = ROOT / "pipeline" / "bobstay"
 FLOORS = [
     {"errors"},
     {"tables", "settings", "weibull", "turnbull", "detection", "replacement", "inspection_interval", "bounds", "joint",
+     "outside", "rates_known",
      "scores", "observations", "weibull_likelihood", "turnbull_climb", "likelihood_ratio", "told", "vocabulary",
      "consequences", "censored", "mapping", "wording",
      "codes"},

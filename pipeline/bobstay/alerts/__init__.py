@@ -10,6 +10,7 @@ import pandas as pd
 from bobstay.alerts.batches import batches
 from bobstay.alerts.findings import clear_after_indication, follow_up, open_indications, orphan_rows, sisters
 from bobstay.alerts.identity import moved_with_indication, near_duplicate_ids
+from bobstay.alerts.notices import notice_alerts, notice_status
 from bobstay.alerts.seasons import class_seasons
 from bobstay.consequences import consequence_classes
 from bobstay.tables import ALERTS, checked
@@ -18,6 +19,8 @@ if TYPE_CHECKING:
     from bobstay.settings import Settings
 
 SEASON_DAYS = 365
+
+__all__ = ["notice_status", "watch"]
 
 
 def watch(
@@ -29,10 +32,12 @@ def watch(
     settings: Settings,
     as_of: date,
     orphans: pd.DataFrame | None = None,
+    notices: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
     """Return `tables.ALERTS`; the last season is the year up to the as-of date.
 
-    `orphans`: looks that fall into no part's service, as the lives stage leaves them, where there are any.
+    `orphans`: looks that fall into no part's service, as the lives stage leaves them, where there are any; `notices`
+    as in tables.NOTICE_STATUS.
     """
     known = lives.assign(consequence=consequence_classes(lives, settings))
     known = known.merge(boats[["boat_id", "design"]], on="boat_id", how="left", validate="many_to_one")
@@ -45,6 +50,7 @@ def watch(
         *batches(known, classes),
         *class_seasons(known, looks, classes, since, settings),
         *orphan_rows(orphans),
+        *([] if notices is None else notice_alerts(notices)),
         *near_duplicate_ids(known, boats),
         *moved_with_indication(known),
     ]

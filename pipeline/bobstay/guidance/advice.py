@@ -17,6 +17,7 @@ class Standing:
     access: str | None
     looked_count: int
     found_count: int
+    access_share: float = 0.0  # cost units of its access, shared by what needs the same on the boat
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,3 +31,5 @@ class Advice:
     lender: str = ""
     is_capped: bool = False
     is_beyond: bool = False
+    cheapest_retest: float = float("nan")  # by the delay-time model, years
+    failure_chance: float = float("nan")  # of a part tested as advised, at the assumed growth

@@ -46,6 +46,8 @@ class Case:
     growth_years: float
     access_cost: float  # cost units of opening for a renewal on schedule
     found: float  # chance that the fleet's usual test shows a crack
+    false_call: float = 0.05  # and one that is not there
+    access_share: float = 0.0  # cost units of reaching the part for a test, shared with what needs the same access
 
 
 def test_from(case: Case, settings: Settings) -> Age:
@@ -58,17 +60,20 @@ def test_from(case: Case, settings: Settings) -> Age:
     return Age(low, low, high, f"limit of {limit * 100:g} %")
 
 
-def retest(case: Case, first_test: float, settings: Settings) -> Age:
+def retest(case: Case, first_test: float, settings: Settings, *, cheapest: float = np.nan) -> Age:
     """Return the time to the next test after a clear one at `first_test` years.
 
-    The shorter of half the assumed growth from detectable to broken, and the time in which the upper bound of the
-    chance since the clear look passes the test limit. Never under half a year.
+    The shortest of half the assumed growth from detectable to broken, the time in which the upper bound of the
+    chance since the clear look passes the test limit, and the `cheapest` by the delay-time model where there is one.
+    Never under half a year.
     """
     limit = settings.guidance.test_limit[case.consequence]
     low, high = ends(case.draws.wait_after(first_test, limit), settings.estimate.interval)
     half = case.growth_years / 2
     rule = "half the assumed growth time" if half <= low else f"limit of {limit * 100:g} %"
     years, upper = (max(0.5, min(end, half)) for end in (low, high))
+    if cheapest < years:
+        return Age(cheapest, cheapest, upper, "least cost at the assumed growth")
     return Age(years, years, upper, rule)
 
 

@@ -8,22 +8,32 @@ import numpy as np
 import pandas as pd
 
 from bobstay.bounds import share_upper
+from bobstay.guidance.shown import needed_in_words
+from bobstay.told import percent
 
 if TYPE_CHECKING:
     from bobstay.guidance.advice import Advice, Standing
-    from bobstay.settings import Settings
+    from bobstay.settings import Rates, Settings
 
 
 def binding(advice: Advice) -> str:
     """Return which rule set each age."""
     if advice.source == "none":
-        return f"test from: none; retest: {advice.again.rule}; renew: none"
+        return f"test from: {advice.test.rule}; retest: {advice.again.rule}; renew: none"
     return f"test from: {advice.test.rule}; retest: {advice.again.rule}; renew: {advice.renew.rule}"
 
 
-def assumption(row: Any, standing: Standing, advice: Advice, settings: Settings) -> str:
-    """Return what the ages of one class assume, and how far its records reach."""
-    parts = [_source(row, standing, advice), _limits(standing, settings), _growth(advice), _reach(row, advice)]
+def assumption(row: Any, standing: Standing, advice: Advice, settings: Settings, usual: Rates) -> str:
+    """Return what the ages of one class assume, and how far its records reach; `usual`: rates of the usual test."""
+    needed = needed_in_words(standing.found_count, standing.looked_count, shows=usual.found)
+    parts = [
+        _source(row, standing, advice),
+        needed,
+        _limits(standing, settings),
+        _growth(advice),
+        _broken(advice),
+        _reach(row, advice),
+    ]
     return " ".join(filter(None, parts))
 
 
@@ -36,7 +46,10 @@ def _source(row: Any, standing: Standing, advice: Advice) -> str:
         return f"{bound} The ages are borrowed from like classes and are interim."
     if advice.source == "interim":
         return f"{bound} No curve can be drawn for this class: the ages are those of {advice.lender} and are interim."
-    return f"{bound} No age can be set from these records: look at the oldest of them first."
+    return (
+        f"{bound} No age can be set from these records: the first test is the interim default of the settings, a "
+        "cautious guess. Look at the oldest of them first."
+    )
 
 
 def _bound(standing: Standing) -> str:
@@ -56,9 +69,22 @@ def _limits(standing: Standing, settings: Settings) -> str:
 
 
 def _growth(advice: Advice) -> str:
+    if advice.again.rule.startswith("least cost"):
+        return (
+            "How fast a crack grows is not in the records: the time to the next test is the cheapest by an assumed "
+            "growth and the costs set."
+        )
     if advice.again.rule.startswith("half"):
         return "How fast a crack grows is not in the records: the time to the next test rests on an assumed growth."
     return "The time to the next test takes the last one to have missed nothing; older parts need it shorter."
+
+
+def _broken(advice: Advice) -> str:
+    if not advice.failure_chance >= 0:
+        return ""
+    return (
+        f"Tested so, {percent(advice.failure_chance)} of parts would break before their crack is found, if it grows so."
+    )
 
 
 def _reach(row: Any, advice: Advice) -> str:

@@ -11,7 +11,7 @@ from bobstay.ingest.pointing import UNKNOWN_BOAT, UNKNOWN_FITTING, point_at_boat
 from bobstay.ingest.reading import joins, read_as, spares_row
 from bobstay.ingest.staging import TEXT_KINDS, named, present
 from bobstay.store import quoted
-from bobstay.tables import ALIASES, AVAILABILITY, BOATS, FITTINGS, INSPECTIONS, PRICES
+from bobstay.tables import ALIASES, AVAILABILITY, BOATS, FITTINGS, INSPECTIONS, NOTICES, PRICES
 
 if TYPE_CHECKING:
     import duckdb
@@ -46,6 +46,20 @@ _CONTRADICTIONS: dict[str, tuple[tuple[str, str, str, str], ...]] = {
             "say what the price is for",
         ),
         ("cost IS NULL AND hours IS NULL", "cost", "neither cost nor hours is stated", "state one of the two"),
+    ),
+    NOTICES.name: (
+        (
+            "coalesce(fitting_type, material, supplier, batch) IS NULL",
+            "fitting_type",
+            "the notice names no type, material, supplier or batch, so it would speak of every part",
+            "say which parts it is about",
+        ),
+        (
+            "installed_to_latest < installed_from_earliest",
+            "installed_to",
+            "installed_to lies before installed_from",
+            "correct one of the two days",
+        ),
     ),
 }
 

@@ -28,6 +28,8 @@ _THINGS: dict[str, tuple[str, ...]] = {
     "availability": ("boat_id", "from"),
     "prices": ("access", "fitting_type", "action"),
     "aliases": ("boat_id", "alias", "from"),
+    "rules": ("issuer", "fitting_type", "material", "kind"),
+    "notices": ("notice_id", "fitting_type", "material", "supplier", "batch"),
 }
 
 

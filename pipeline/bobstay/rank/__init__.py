@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
-from bobstay.consequences import consequence_classes, units_of
-from bobstay.rank.clear import clear_until
+from bobstay.consequences import class_reasons, consequence_classes, units_of
+from bobstay.rank.clear import clear_look_rows, clear_scopes, clear_until
+from bobstay.rank.draw import drawn, season_of
+from bobstay.rank.due import due
 from bobstay.rank.options import chosen
 from bobstay.rank.order import rank_range, tie_groups
 from bobstay.rank.words import reason, setting_of
-from bobstay.tables import PRIORITY, checked
+from bobstay.rates_known import rates_known
+from bobstay.tables import CLEAR_LOOKS, PRIORITY, checked
 
 if TYPE_CHECKING:
     from bobstay.settings import Settings
@@ -31,21 +34,38 @@ def rank(  # what the contract of tables needs, one for one
     looks: pd.DataFrame,
     settings: Settings,
     as_of: date,
+    detection: pd.DataFrame | None = None,
+    guidance: pd.DataFrame | None = None,
+    notices: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
     """Return `tables.PRIORITY`: every life in service once, the first to look at first on its list.
 
     expected_loss = chance x cost units of the consequence class. Open indications come first; losses that cannot be
-    estimated come last on their list, by class and age, and their possible places say so.
+    estimated come last on their list, by class and age, and their possible places say so. `detection`, `guidance`
+    and `notices` (tables.NOTICE_STATUS): without them tests show what the settings say, and nothing is due.
     """
     frame = _in_service(lives, chances, boats, settings)
+    until = as_of + timedelta(days=round(settings.horizon_years * 365.25))
+    frame = frame.join(due(frame, guidance, until, notices=notices))
     frame["list"] = np.where(_has_evidence(frame), "evidence", "nobody_looked")
     frame["expected_loss"] = frame["chance"] * frame["units"]
-    frame = frame.join(chosen(frame, lives, looks, settings, as_of))
+    rates = rates_known(detection, settings)
+    frame = frame.join(chosen(frame, lives, looks, settings, as_of, rates=rates))
     frame["clear_until"] = clear_until(frame, settings, as_of)
+    frame["clear_scope"] = clear_scopes(frame, looks)
     frame = _placed(frame)
+    season = season_of(as_of)
+    frame["draw"] = drawn(frame, count=settings.rank.draw, seed=settings.estimate.seed, season=season)
     shared = setting_of(looks, frame["life_id"], settings, as_of)
     frame["reason"] = [reason(row, shared) for row in frame.itertuples(index=False)]
     return checked(frame, PRIORITY)
+
+
+def clear_looks(
+    priority: pd.DataFrame, lives: pd.DataFrame, looks: pd.DataFrame, *, settings: Settings, as_of: date
+) -> pd.DataFrame:
+    """Return `tables.CLEAR_LOOKS`: the newest clear look of each scope at each part in service."""
+    return checked(clear_look_rows(priority, lives, looks, settings, as_of), CLEAR_LOOKS)
 
 
 def _in_service(lives: pd.DataFrame, chances: pd.DataFrame, boats: pd.DataFrame, settings: Settings) -> pd.DataFrame:
@@ -54,6 +74,7 @@ def _in_service(lives: pd.DataFrame, chances: pd.DataFrame, boats: pd.DataFrame,
     frame = here.merge(chances[_CHANCE_COLUMNS], on="life_id", how="left", validate="one_to_one")
     frame = frame.merge(boats[["boat_id", "boat_name"]], on="boat_id", how="left", validate="many_to_one")
     frame["consequence"] = consequence_classes(frame, settings)
+    frame["consequence_reason"] = class_reasons(frame, settings)
     frame["units"] = units_of(frame["consequence"].to_numpy(), settings)
     frame["acts"] = frame["open_indication_on"].notna()
     frame["clear_on"] = _later(frame["installed_on"], frame["ranking_clear_years"])

@@ -29,13 +29,17 @@ class Stakes:
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """Expected cost of each way, in cost units, shape (n,); `method` numbers the best of the methods offered."""
+    """Expected cost of each way, in cost units, shape (n,); `method` numbers the best of the methods offered.
+
+    `ways` (2 + methods, n) has them all: leave, replace, then a test by each method offered, in order.
+    """
 
     leave: Floats
     replace: Floats
     test: Floats
     method: NDArray[np.int64]
     found: Floats
+    ways: Floats
 
 
 def weigh(stakes: Stakes, offered: Sequence[Rates], costs: Costs) -> Choice:
@@ -46,16 +50,30 @@ def weigh(stakes: Stakes, offered: Sequence[Rates], costs: Costs) -> Choice:
     Own reckoning from the settings, no published source.
     """
     left = stakes.chance * costs.failure * stakes.units
+    renewed = np.full_like(left, costs.replace) + stakes.access_share
     tests = np.stack([_test_cost(stakes, rates, costs) for rates in offered])
     best = np.argmin(np.nan_to_num(tests, nan=np.inf), axis=0)
     found = np.array([rates.found for rates in offered])[best]
     return Choice(
         leave=left,
-        replace=np.full_like(left, costs.replace) + stakes.access_share,
+        replace=renewed,
         test=np.take_along_axis(tests, best[None, :], axis=0)[0],
         method=best,
         found=found,
+        ways=np.concatenate([left[None, :], np.where(np.isnan(left), np.nan, renewed)[None, :], tests]),
     )
+
+
+def next_best(ways: Floats, chosen: NDArray[np.int64]) -> tuple[NDArray[np.int64], Floats]:
+    """Return the cheapest way besides the one chosen, (n,), and how much dearer it is; NaN where nothing is known.
+
+    `ways` (w, n) as in Choice; `chosen` (n,) numbers a row of it. Below 0 where the chosen way is not the cheapest.
+    """
+    here = np.arange(ways.shape[1])
+    others = np.nan_to_num(ways, nan=np.inf)
+    others[chosen, here] = np.inf
+    second = np.argmin(others, axis=0)
+    return second, ways[second, here] - ways[chosen, here]
 
 
 def _test_cost(stakes: Stakes, rates: Rates, costs: Costs) -> Floats:

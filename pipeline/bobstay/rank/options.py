@@ -8,27 +8,39 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from bobstay.rank.choice import Choice, Stakes, weigh
+from bobstay.rank.choice import Choice, Stakes, next_best, weigh
 from bobstay.rank.words import GRAVE
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from numpy.typing import NDArray
 
-    from bobstay.settings import Settings
+    from bobstay.settings import Rates, Settings
 
     Offer = list[tuple[str, str]]
+    RatesByPair = Mapping[tuple[str, str], Rates]
 
-_COLUMNS = ["action", "method", "scope", "loss_avoided"]
+_COLUMNS = ["action", "method", "scope", "loss_avoided", "expected_cost", "runner_up", "runner_up_method", "margin"]
 
 
-def chosen(
-    frame: pd.DataFrame, lives: pd.DataFrame, looks: pd.DataFrame, settings: Settings, as_of: date
+def chosen(  # what is known, one for one
+    frame: pd.DataFrame,
+    lives: pd.DataFrame,
+    looks: pd.DataFrame,
+    settings: Settings,
+    as_of: date,
+    *,
+    rates: RatesByPair,
 ) -> pd.DataFrame:
-    """Return action, method, scope and loss_avoided of each row of `frame`, on its index."""
+    """Return action, method, scope, loss_avoided, and the next best way, of each row of `frame`, on its index.
+
+    `frame` has `ruled`: what an outside rule that is due asks for (test, replace, or None), whatever it costs.
+    """
     offers = methods_offered(lives, looks, settings)
     share = access_share(frame, settings)
     parts = [
-        _chosen_of_type(rows, offers.get(str(kind), offers[""]), share, settings, as_of)
+        _chosen_of_type(rows, offers.get(str(kind), offers[""]), share, settings, as_of, rates=rates)
         for kind, rows in frame.groupby("fitting_type", sort=True)
     ]
     return pd.concat(parts) if parts else pd.DataFrame(columns=_COLUMNS, index=frame.index)
@@ -55,24 +67,59 @@ def access_share(frame: pd.DataFrame, settings: Settings) -> pd.Series[float]:
     return (frame["access"].map(settings.costs.access).astype("float64") / sharing).fillna(0.0)
 
 
-def _chosen_of_type(
-    rows: pd.DataFrame, offer: Offer, share: pd.Series[float], settings: Settings, as_of: date
-) -> pd.DataFrame:
+def stakes_of(rows: pd.DataFrame, share: pd.Series[float]) -> Stakes:
+    """Return what is at stake at each row: columns chance, chance_now, units; `share` as from `access_share`."""
     chance = rows["chance"].to_numpy(np.float64)
     now = rows["chance_now"].fillna(rows["chance"]).to_numpy(np.float64)
-    stakes = Stakes(chance, now, rows["units"].to_numpy(np.float64), np.asarray(share[rows.index], dtype=np.float64))
-    weighed = weigh(stakes, [settings.detection[pair] for pair in offer], settings.costs)
+    return Stakes(chance, now, rows["units"].to_numpy(np.float64), np.asarray(share[rows.index], dtype=np.float64))
+
+
+def _chosen_of_type(
+    rows: pd.DataFrame,
+    offer: Offer,
+    share: pd.Series[float],
+    settings: Settings,
+    as_of: date,
+    *,
+    rates: RatesByPair,
+) -> pd.DataFrame:
+    stakes = stakes_of(rows, share)
+    weighed = weigh(stakes, [rates[pair] for pair in offer], settings.costs)
     action = _actions(rows, weighed, settings, as_of)
-    numbers = _methods(weighed, offer, settings, chance)
+    numbers = _methods(weighed, offer, rates, stakes.chance)
     pairs = [offer[i] if way == "test" else (None, None) for i, way in zip(numbers, action, strict=True)]
     avoided = _loss_avoided(action, stakes, weighed, settings.costs.failure)
-    columns = [action, [m for m, _ in pairs], [s for _, s in pairs], avoided]
+    columns = [
+        action,
+        [m for m, _ in pairs],
+        [s for _, s in pairs],
+        avoided,
+        *_compared(action, numbers, weighed, offer),
+    ]
     return pd.DataFrame(dict(zip(_COLUMNS, columns, strict=True)), index=rows.index)
 
 
-def _methods(weighed: Choice, offer: Offer, settings: Settings, chance: NDArray[np.float64]) -> NDArray[np.int64]:
+def _compared(
+    action: NDArray[np.object_], numbers: NDArray[np.int64], weighed: Choice, offer: Offer
+) -> tuple[NDArray[np.float64], list[str | None], list[str | None], NDArray[np.float64]]:
+    """Return the expected cost of the way chosen, the next best way with its method, and how much dearer it is.
+
+    Nothing is weighed of an open indication, nor where no chance is known.
+    """
+    way = np.select([action == "leave", action == "replace"], [0, 1], 2 + numbers)
+    second, margin = next_best(weighed.ways, way)
+    blank = np.isnan(margin) | (action == "act_now")
+    names = ["leave", "replace", *("test" for _ in offer)]
+    methods: list[str | None] = [None, None, *(f"{method}, {scope}" for method, scope in offer)]
+    cost = weighed.ways[way, np.arange(len(way))]
+    ups = [None if empty else names[i] for i, empty in zip(second, blank, strict=True)]
+    hows = [None if empty else methods[i] for i, empty in zip(second, blank, strict=True)]
+    return np.where(blank, np.nan, cost), ups, hows, np.where(blank, np.nan, margin)
+
+
+def _methods(weighed: Choice, offer: Offer, rates: RatesByPair, chance: NDArray[np.float64]) -> NDArray[np.int64]:
     """Return the number of the method to use: the cheapest, or the surest where no chance can be weighed."""
-    surest = max(range(len(offer)), key=lambda i: settings.detection[offer[i]].found)
+    surest = max(range(len(offer)), key=lambda i: rates[offer[i]].found)
     return np.where(np.isnan(chance), surest, weighed.method)
 
 
@@ -81,6 +128,8 @@ def _actions(rows: pd.DataFrame, weighed: Choice, settings: Settings, as_of: dat
     costs = np.stack([weighed.leave, weighed.test, weighed.replace])
     cheapest = ways[np.argmin(np.nan_to_num(costs, nan=np.inf), axis=0)]
     action = np.where(rows["chance"].isna(), _without_chance(rows, settings, as_of), cheapest)
+    action = np.where((rows["ruled"] == "test") & (action == "leave"), "test", action)
+    action = np.where(rows["ruled"] == "replace", "replace", action)
     return np.where(rows["acts"], "act_now", action)
 
 

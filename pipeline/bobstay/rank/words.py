@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from bobstay.rank.due import NOTICE, OURS
+
 if TYPE_CHECKING:
     from bobstay.settings import Settings
 
@@ -30,6 +32,7 @@ _BASIS = {
 class Setting:
     """What all reasons share: the end of the horizon, and the looks of each life by worth."""
 
+    as_of: date
     until: date
     clear_counts_years: float
     worth: dict[str, Counter[str]]
@@ -42,12 +45,13 @@ def setting_of(looks: pd.DataFrame, lives: pd.Series[str], settings: Settings, a
     for life_id, grade in zip(mine["life_id"], mine["grade"], strict=True):
         worth.setdefault(life_id, Counter())[grade] += 1
     until = as_of + timedelta(days=round(settings.horizon_years * 365.25))
-    return Setting(until, settings.guidance.clear_counts_years, worth)
+    return Setting(as_of, until, settings.guidance.clear_counts_years, worth)
 
 
 def reason(row: Any, shared: Setting) -> str:
     """Return why the row stands where it stands; `row` is a named tuple of the priority frame before its writing."""
-    return f"{_state(row, shared)} {_chance(row, shared)} {_action(row)}".strip()
+    parts = (_state(row, shared), _chance(row, shared), _action(row), _due(row, shared), _lot(row))
+    return " ".join(filter(None, parts))
 
 
 def percent(chance: float) -> str:
@@ -79,7 +83,8 @@ def _nobody(row: Any, worth: Counter[str]) -> str:
 
 def _chance(row: Any, shared: Setting) -> str:
     age = _AGE.get(row.age_basis, "{:.1f} years old").format(row.age_years)
-    facts = f"It is {age}, consequence class {row.consequence}"
+    moved = "" if row.consequence_reason is None else f" ({row.consequence_reason})"
+    facts = f"It is {age}, consequence class {row.consequence}{moved}"
     if pd.isna(row.chance):
         return f"{facts}; no chance can be estimated from these records, so its place rests on class and age only."
     if row.action == "act_now" and row.chance > 0.99:
@@ -101,16 +106,62 @@ def _driver(row: Any) -> str:
 def _action(row: Any) -> str:
     if row.action == "act_now":
         return ""
+    if row.action == row.ruled and not row.margin >= 0:
+        return f"{_do(row)}: {_whose(row.rule_by)} asks for it{_when(row.rule_by, row.rule_years)}."
     if row.action == "test":
-        how = f"Test by {_words(row.method)}, {'taken off' if row.scope == 'removed' else 'where it sits'}"
-        return f"{how}: the cheapest way at the costs set." if pd.notna(row.chance) else f"{how}: its failure is grave."
+        why = "its failure is grave" if pd.isna(row.chance) else f"the cheapest way at the costs set{_next(row)}"
+        return f"{_do(row)}: {why}."
     if row.action == "replace":
-        return "Renew: the cheapest way at the costs set."
+        return f"Renew: the cheapest way at the costs set{_next(row)}."
     if row.list == "nobody_looked" and row.consequence >= GRAVE:
         return "Left only because nothing pays at the costs set; its failure is grave and nobody has looked."
     if pd.isna(row.chance):
         return "Left for now for want of an estimate."
     return "Lower on this list: neither a test nor renewal pays at the costs set."
+
+
+def _do(row: Any) -> str:
+    if row.action != "test":
+        return "Renew"
+    reach = "" if pd.isna(row.access) else f", {_ACCESS.get(row.access, _words(row.access))}"
+    return f"Test by {_words(row.method)}, {'taken off' if row.scope == 'removed' else 'where it sits'}{reach}"
+
+
+_ACCESS = {"mast_out": "with the mast out", "keel_off": "with the keel off", "engine_bay": "in the engine bay"}
+_WAYS = {"leave": "leaving it", "replace": "renewing it", "test": "a test by"}
+
+
+def _next(row: Any) -> str:
+    if not row.margin >= 0:
+        return ""
+    how = "" if pd.isna(row.runner_up_method) else f" {_words(row.runner_up_method)}"
+    dearer = f"{row.margin:.2g}" if row.margin < 10 else f"{row.margin:.0f}"
+    return f", {_WAYS[row.runner_up]}{how} costing {dearer} units more"
+
+
+def _due(row: Any, shared: Setting) -> str:
+    """Say what is due by the end of the horizon and whose word that is, where the action does not say it already."""
+    if pd.isna(row.due_on) or row.due_on.date() > shared.until or row.action == "act_now":
+        return ""
+    if row.due_by == OURS and row.action in (row.due_action, "replace"):
+        return ""
+    what = "Renewal" if row.due_action == "replace" else "A test"
+    was = "was" if row.due_on.date() <= shared.as_of else "is"
+    return f"{what} {was} due on {_day(row.due_on)} by {_whose(row.due_by)}{_when(row.due_by, row.due_years)}."
+
+
+def _whose(by: str) -> str:
+    if by == OURS:
+        return "our guidance for its class"
+    return _spaced(by) if by.startswith(NOTICE) else f"the rule of {_spaced(by)}"
+
+
+def _when(by: str, years: float) -> str:
+    return "" if by.startswith(NOTICE) else f" ({years:g} years)"
+
+
+def _lot(row: Any) -> str:
+    return "Drawn by lot this season: test it all the same, so that this list can be proved wrong." if row.draw else ""
 
 
 def _day(value: Any) -> str:

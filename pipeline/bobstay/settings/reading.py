@@ -39,8 +39,11 @@ _LIMITS: dict[str, tuple[float, float] | tuple[str, ...]] = {
     "guidance.replace_limit": (0.0001, 0.99),
     "guidance.growth_years": (0.05, 50),
     "guidance.growth_years_otherwise": (0.05, 50),
+    "guidance.growth_spread": (0.05, 3),
     "guidance.minimum_at_risk": (1, 1000),
     "guidance.clear_counts_years": (0.1, 20),
+    "guidance.interim_test_years": (0.5, 50),
+    "rank.draw": (0, 1000),
     "plan.budget": (0, float("inf")),
     "plan.hours": (0, float("inf")),
     "plan.minimum_in_service": (0, 1),
@@ -229,7 +232,8 @@ class _Reader:
             raise self.wrong("consequence", value, "a table [consequence]")
         base = Consequence()
         units, classes, otherwise = dict(base.units), dict(base.classes), base.otherwise
-        for key, v in value.items():
+        reasons = self.reasons(value.get("reasons", {}))
+        for key, v in ((key, v) for key, v in value.items() if key != "reasons"):
             self.sources[f"consequence.{key}"] = self.source
             if key in {"1", "2", "3", "4", "5"}:
                 units[int(key)] = self.scalar(float, v, "consequence.units", f"consequence.{key}")
@@ -238,6 +242,19 @@ class _Reader:
             elif key == "otherwise":
                 otherwise = self.scalar(int, v, "consequence.otherwise", "consequence.otherwise")
             else:
-                word = " ".join(key.replace("_", " ").lower().split())
-                classes[word] = self.scalar(int, v, "consequence.classes", f"consequence.{key}")
-        return Consequence(units, classes, otherwise)
+                classes[_plain(key)] = self.scalar(int, v, "consequence.classes", f"consequence.{key}")
+        return Consequence(units, classes, otherwise, reasons)
+
+    def reasons(self, value: Any) -> dict[str, str]:
+        """Read why the class of a type was moved, by type."""
+        if not isinstance(value, dict):
+            raise self.wrong("consequence.reasons", value, "a table [consequence.reasons]")
+        for key, text in value.items():
+            if not isinstance(text, str) or not text.strip():
+                raise self.wrong(f"consequence.reasons.{key}", text, "a reason in words")
+            self.sources[f"consequence.reasons.{key}"] = self.source
+        return {_plain(key): " ".join(text.split()) for key, text in value.items()}
+
+
+def _plain(key: str) -> str:
+    return " ".join(key.replace("_", " ").lower().split())

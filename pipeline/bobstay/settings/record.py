@@ -86,6 +86,7 @@ class Consequence:
         }
     )
     otherwise: int = 3  # class of a fitting type not listed
+    reasons: dict[str, str] = field(default_factory=dict)  # why a type's class was moved, by fitting type
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,8 +116,17 @@ class Guidance:
     replace_limit: dict[int, float] = field(default_factory=lambda: {1: 0.9, 2: 0.7, 3: 0.5, 4: 0.3, 5: 0.2})
     growth_years: dict[str, float] = field(default_factory=dict)  # detectable to broken, median, by fitting type
     growth_years_otherwise: float = 4.0
+    growth_spread: float = 0.5  # standard deviation of ln growth time
     minimum_at_risk: int = 5
     clear_counts_years: float = 2.0  # a clear look stops counting after this long, at most
+    interim_test_years: float = 5.0  # first test where neither a class nor its like has a curve
+
+
+@dataclass(frozen=True, slots=True)
+class Rank:
+    """How the list is made besides the estimate."""
+
+    draw: int = 5  # fittings low on the list that are drawn by lot each season, so that the list can be proved wrong
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,6 +175,7 @@ class Settings:
     consequence: Consequence = field(default_factory=Consequence)
     costs: Costs = field(default_factory=Costs)
     guidance: Guidance = field(default_factory=Guidance)
+    rank: Rank = field(default_factory=Rank)
     plan: Plan = field(default_factory=Plan)
     words: Words = field(default_factory=Words)
     sources: dict[str, str] = field(default_factory=dict)
@@ -198,6 +209,7 @@ def flattened(settings: Settings) -> dict[str, tuple[Any, str]]:
             rows |= {f"consequence.{k}": v for k, v in value.units.items()}
             rows |= {f"consequence.{k.replace(' ', '_')}": v for k, v in value.classes.items()}
             rows["consequence.otherwise"] = value.otherwise
+            rows |= {f"consequence.reasons.{k.replace(' ', '_')}": v for k, v in value.reasons.items()}
         elif is_dataclass(value):
             rows |= _flat_section(f.name, value)
         else:

@@ -34,8 +34,43 @@ PRIORITY = OutputTable(
         rank_upper integer the lowest place the order could give it
         clear_until date when the last clear look stops counting
         loss_avoided number expected failure loss the action takes away, cost units
+        scope text of the test proposed: removed or in_place
+        expected_cost number expected cost of the action, cost units (empty: nothing to weigh)
+        runner_up text the next cheapest way: test, replace or leave
+        runner_up_method text its method and scope, where it is a test
+        margin number by how much that is dearer, cost units (below 0: a rule overrules the costs)
+        consequence_reason text why its class is not that of its type
+        clear_scope text what the last clear look that counts could see: removed (the whole part) or in_place
+        due_on date the earliest day set by our guidance or a rule from outside
+        due_action text what is due then: test or replace
+        due_by text whose word that is: our guidance, or the issuer
+        due_years number the age or time it rests on
+        draw boolean! drawn by lot this season from the low places, to be tested so that the list can be proved wrong
     """),
     order=("list", "rank"),
+)
+
+CLEAR_LOOKS = OutputTable(
+    "clear_looks",
+    "part in service and scope: the newest look that found nothing",
+    columns_of("""
+        boat_id text! the boat
+        fitting_id text! the place
+        fitting_type text! what it is
+        material text! what it is made of
+        looked_on date! the day of the look
+        method text! its method
+        scope text! removed or in_place
+        sees text! what it could see, in words
+        grade text! valid or not_stated
+        counts_until date! it stops counting on this day
+        ended_by text! what ends it: its age, the chance, an event, an indication
+        counts boolean! it still counts on the as-of date
+        life_id text! the life
+        file text! the file it came from
+        line integer! its line there
+    """),
+    order=("boat_id", "fitting_id", "scope"),
 )
 
 GUIDANCE = OutputTable(
@@ -59,6 +94,21 @@ GUIDANCE = OutputTable(
         assumption text! what is assumed, in words
         consequence integer! consequence class used
         evidence text! enough, thin or none
+        test_from_rule_years number earliest first test by a rule from outside
+        test_from_rule_by text whose rule that is
+        retest_rule_years number shortest time between tests by a rule from outside
+        retest_rule_by text whose rule that is
+        replace_by_rule_years number earliest renewal by a rule from outside
+        replace_by_rule_by text whose rule that is
+        earliest text! whose age is the earliest: test, retest, renew
+        looked_count integer! lives looked at in a way that counts
+        found_count integer! of these, with an indication
+        share_upper number largest share with an indication that these looks still allow (95 %; empty: no look)
+        tests_needed_90 integer more lives with a clear look until 9 in 10 are shown to have none (95 %; 29 in all; empty: some were found)
+        tests_needed_95 integer the same for 19 in 20 (59 in all)
+        tests_needed_99 integer the same for 99 in 100 (299 in all)
+        cheapest_retest_years number time between tests that costs least by the delay-time model (empty: none does)
+        failure_chance number chance that a part tested so breaks before its crack is found, at the assumed growth
     """),
     order=("fitting_type", "material"),
 )
@@ -137,7 +187,7 @@ ALERTS = OutputTable(
     "alerts",
     "alert",
     columns_of("""
-        kind text! class_season, batch, sisters, clear_after_indication, open_indication, follow_up, orphan_rows, near_duplicate_id, moved_with_indication
+        kind text! class_season, batch, boat, yard, notice, sisters, clear_after_indication, open_indication, follow_up, orphan_rows, near_duplicate_id, moved_with_indication
         subject text! what it is about
         seen number findings seen
         expected number findings expected
@@ -146,6 +196,30 @@ ALERTS = OutputTable(
         note text! in words
     """),
     order=("kind", "subject"),
+)
+
+NOTICE_STATUS = OutputTable(
+    "notice_status",
+    "notice and part it speaks of",
+    columns_of("""
+        notice_id text! the notice
+        issued_on date! the day it was issued
+        boat_id text! the boat
+        fitting_id text! the place
+        fitting_type text! what it is
+        material text! what it is made of
+        supplier text who supplied it
+        batch text the supplier's batch
+        installed_on date! the day from which its age is counted
+        action text! what the notice asks for: test or replace
+        match text! sure, or possible where the records do not say enough
+        status text! open or done
+        done_on date when it was done
+        done_by text the row that says so
+        source text whose notice it is
+        life_id text! the life
+    """),
+    order=("notice_id", "boat_id", "fitting_id", "life_id"),
 )
 
 SET_ASIDE = OutputTable(

@@ -46,6 +46,7 @@ LIVES = OutputTable(
         consequence integer as stated in fittings
         moved_on date when it came from another place (empty: it did not)
         moved_from text the life it goes on from there, where that is known
+        consequence_reason text as stated in fittings
     """),
     order=("boat_id", "fitting_id", "part_number"),
 )

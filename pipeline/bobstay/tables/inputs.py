@@ -27,6 +27,7 @@ REMOVAL_REASONS = ("indication", "preventive", "damage", "refit", "sold", "unkno
 TRIGGERS = ("scheduled", "suspicion", "incident", "sale", "notice")
 DISPOSITIONS = ("confirmed", "unfounded", "open")
 ACTIONS_TAKEN = ("none", "blended", "replaced", "removed")
+RULE_KINDS = ("test_from", "retest", "renew_by")
 EVENT_KINDS = ("grounding", "collision", "dismasting", "lightning", "refit", "other")
 
 
@@ -117,6 +118,7 @@ FITTINGS = InputTable(
         InputColumn("through_deck", "yes_no", "does it pass through deck or hull", choices=("yes", "no")),
         _choice("access", ACCESSES, "what must be done to reach it"),
         InputColumn("consequence", "integer", "what its failure costs, 1 (nuisance) to 5 (sinking)", low=1, high=5),
+        _text("consequence_reason", "why its class is not that of its type"),
         _id("moved_from_boat_id", "the boat this part was in before; empty where it came from this boat"),
         _id("moved_from_fitting_id", "the place it was in before; empty: a place of the same name"),
     ),
@@ -206,5 +208,46 @@ ALIASES = InputTable(
     ),
 )
 
-INPUTS: tuple[InputTable, ...] = (BOATS, FITTINGS, INSPECTIONS, EVENTS, SLOTS, AVAILABILITY, PRICES, ALIASES)
+RULES = InputTable(
+    "rules",
+    "rule of an insurer, a federation, a maker or a class society",
+    (
+        _text("issuer", "whose rule it is", required=True),
+        _text("fitting_type", "the type it speaks of (empty: all)"),
+        _text("material", "the material it speaks of (empty: all)"),
+        _choice("kind", RULE_KINDS, "which age it sets", required=True),
+        InputColumn("years", "number", "years in service, or between tests", required=True, low=0.1, high=100),
+        _text("source", "where it is written"),
+    ),
+)
+
+NOTICES = InputTable(
+    "notices",
+    "group of parts that a recall or another notice speaks of",
+    (
+        _id("notice_id", "the notice; several rows may share it", required=True),
+        _date("issued_on", "the day it was issued", required=True),
+        _text("fitting_type", "the type it speaks of (empty: all)"),
+        _text("material", "the material it speaks of (empty: all)"),
+        _text("supplier", "the supplier (empty: all)"),
+        _text("batch", "the supplier's batch (empty: all)"),
+        _date("installed_from", "first day of installation it speaks of", past_only=False),
+        _date("installed_to", "last day of installation it speaks of", past_only=False),
+        _choice("action", ("test", "replace"), "what it asks for", required=True),
+        _text("source", "whose notice it is, and where it is written"),
+    ),
+)
+
+INPUTS: tuple[InputTable, ...] = (
+    BOATS,
+    FITTINGS,
+    INSPECTIONS,
+    EVENTS,
+    SLOTS,
+    AVAILABILITY,
+    PRICES,
+    ALIASES,
+    RULES,
+    NOTICES,
+)
 INPUT_BY_NAME: dict[str, InputTable] = {t.name: t for t in INPUTS}

@@ -26,7 +26,10 @@ CHOICES: dict[str, tuple[str, ...]] = {
     "climate": _choices("boats", "climate"),
     "kind": _choices("events", "kind"),
     "price_action": _choices("prices", "action"),
+    "rule_kind": _choices("rules", "kind"),
 }
+# Columns whose words are not those of other columns of the same name.
+_OWN = {("prices", "action"): "price_action", ("notices", "action"): "price_action", ("rules", "kind"): "rule_kind"}
 # Lists to which a fleet may add canonical words of its own.
 OPEN_LISTS: tuple[str, ...] = ("fitting_type", "material")
 WORD_LISTS: tuple[str, ...] = (*OPEN_LISTS, *CHOICES)
@@ -36,7 +39,7 @@ def word_list(table: str, column: InputColumn) -> str | None:
     """Return the name of the word list that `column` of the input table `table` reads from, or None."""
     if column.kind == "yes_no":
         return "yes_no"
-    if (table, column.name) == ("prices", "action"):
-        return "price_action"
+    if (table, column.name) in _OWN:
+        return _OWN[table, column.name]
     name = "fitting_type" if column.name == "fitting_types" else column.name
     return name if name in WORD_LISTS else None

@@ -1,0 +1,42 @@
+"""Fittings drawn by lot from the low places, so that the list can be proved wrong."""
+
+from __future__ import annotations
+
+import hashlib
+from datetime import date
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+SEASON_BEGINS = 7  # the month: haul-outs of one winter are one season
+_KNOWN = ["fitting_id", "fitting_type", "material", "installed_on", "last_valid_look"]
+_LOW = 0.5  # of a list: places below this share of it are low
+
+
+def season_of(day: date) -> int:
+    """Return the year in which the season of `day` began."""
+    return day.year if day.month >= SEASON_BEGINS else day.year - 1
+
+
+def drawn(ordered: pd.DataFrame, *, count: int, seed: int, season: int) -> NDArray[np.bool_]:
+    """Say which rows are drawn this season: `count` of those that are left and stand in the lower half of their list.
+
+    Each part has a number made of the seed, the season and what is known of it but for its boat's name, and the
+    smallest are drawn: a row that comes or goes moves no other lot, but for the one that takes its place. Columns list,
+    rank, action, fitting_id, fitting_type, material, installed_on, last_valid_look.
+    """
+    lengths = ordered.groupby("list")["rank"].transform("max")
+    low = (ordered["action"].eq("leave") & (ordered["rank"] > _LOW * lengths)).to_numpy(dtype=bool)
+    candidates = np.flatnonzero(low)
+    told = zip(*(ordered[name].iloc[candidates].astype(str) for name in _KNOWN), strict=True)
+    lots = np.array([_lot("|".join(texts), seed, season) for texts in told], dtype=np.uint64)
+    return np.isin(np.arange(len(ordered)), candidates[np.argsort(lots, kind="stable")][:count])
+
+
+def _lot(text: str, seed: int, season: int) -> int:
+    digest = hashlib.sha256(f"{seed}|{season}|{text}".encode()).digest()
+    return int.from_bytes(digest[:8], "big")
