@@ -26,7 +26,11 @@ from bobstay.charts import svg
 from bobstay.errors import UsageError
 from bobstay.report import page_names, words, write_pages
 from bobstay.report.site import template_text
-from bobstay.settings import Settings
+from bobstay.report.spans import since
+from bobstay.settings import Settings, Words
+from bobstay.wording import wording_of
+
+FORMS = wording_of(Words()).forms
 
 
 def written(out: Path, *, invented: bool = True, **made: object) -> list[Path]:
@@ -69,7 +73,7 @@ class Tags(HTMLParser):
 
 def test_every_promised_page_is_written_and_nothing_else(site: Path) -> None:
     names = {p.relative_to(site).as_posix() for p in site.rglob("*") if p.is_file()}
-    fleet = {f"{n}.html" for n in ("index", "guidance", "plan", "evidence", "records", "method")}
+    fleet = {f"{n}.html" for n in ("index", "guidance", "plan", "evidence", "backtest", "records", "method")}
     assert names == fleet | {"style.css"} | {f"boats/{n}.html" for n in page_names(fixture.BOAT_IDS).values()}
 
 
@@ -168,7 +172,7 @@ def test_fitting_numbers_are_those_of_the_table(pages: dict[str, str]) -> None:
     assert row
     boat = pages[f"boats/{page_names(fixture.BOAT_IDS)[row[0]]}.html"]
     assert f"<b>{round(100 * row[1])} %</b>" in boat
-    assert words.interval(row[2], row[3]) in boat
+    assert FORMS.interval(row[2], row[3]) in boat
 
 
 def test_without_estimates_the_pages_say_so(tmp_path: Path) -> None:
@@ -198,7 +202,7 @@ def test_five_hundred_boats_stay_under_the_size_of_a_picture(tmp_path: Path) -> 
 
 def test_ages_chart_draws_a_bar_a_notch_and_a_number_for_each_class() -> None:
     rows = [fixture._guidance(i, c) for i, c in enumerate(fixture.CLASSES)]
-    drawing = charts.ages_chart(rows)
+    drawing = charts.ages_chart(rows, wording_of(Words()))
     for row in rows:
         assert f">{row['fitting_type']}, {row['material']}</text>" in drawing
         assert drawing.count(f">{row['test_from_years']:g}</text>") >= 1
@@ -211,8 +215,8 @@ def test_ages_chart_draws_a_bar_a_notch_and_a_number_for_each_class() -> None:
 
 def test_ages_chart_of_nothing_is_nothing() -> None:
     row = fixture._guidance(0, fixture.CLASSES[0]) | {"test_from_years": None}
-    assert charts.ages_chart([row]) == ""
-    assert charts.ages_chart([]) == ""
+    assert charts.ages_chart([row], wording_of(Words())) == ""
+    assert charts.ages_chart([], wording_of(Words())) == ""
 
 
 def test_curves_chart_draws_line_band_and_boxes_for_each_class(pages: dict[str, str]) -> None:
@@ -232,20 +236,29 @@ def test_curves_chart_draws_line_band_and_boxes_for_each_class(pages: dict[str, 
 )  # fmt: skip
 def test_percent_words(share: float | None, text: str) -> None:
     """Whole percent with the two open ends: the rule of this project."""
-    assert words.percent(share) == text
+    assert FORMS.percent(share) == text
 
 
 def test_other_words() -> None:
-    assert words.interval(0.21, 0.52) == "21–52 %"
-    assert words.interval(0.5, 0.9999) == "50 to >99 %"
-    assert words.interval(0.001, 0.002) == "<1 %"
-    assert words.interval(None, 0.5) == "interval not known"
-    assert words.years(math.inf) == "never"
-    assert (words.years(7.5), words.years(10.0), words.years(None)) == ("7.5", "10", "-")
-    assert words.number(12345.6) == "12\u2009346"
-    assert words.day(date(2026, 3, 4)) == "4 Mar 2026"
-    assert (words.count(1, "boat"), words.count(0, "class", "classes")) == ("1 boat", "no classes")
+    assert FORMS.interval(0.21, 0.52) == "21–52 %"
+    assert FORMS.interval(0.5, 0.9999) == "50 to >99 %"
+    assert FORMS.interval(0.001, 0.002) == "<1 %"
+    assert FORMS.interval(None, 0.5) == "bounds not known"
+    assert FORMS.years(math.inf) == "never"
+    assert (FORMS.years(7.5), FORMS.years(10.0), FORMS.years(None)) == ("7.5", "10", "-")
+    assert FORMS.number(12345.6) == "12\u2009346"
+    assert FORMS.day(date(2026, 3, 4)) == "4 Mar 2026"
     assert [words.step(x) for x in (0.019, 0.02, 0.6, None)] == ["h0", "h1", "h5", "hx"]
+
+
+@pytest.mark.parametrize(
+    ("day", "text"),
+    [(date(2027, 1, 10), "today"), (date(2027, 1, 9), "1 day ago"), (date(2027, 2, 8), "in 29 days"),
+     (date(2026, 7, 10), "6 months ago"), (date(2023, 1, 10), "4 years ago"), (date(2024, 7, 10), "2.5 years ago"),
+     (None, "-")],
+)  # fmt: skip
+def test_time_since_and_until_a_day(day: date | None, text: str) -> None:
+    assert since(day, as_of=date(2027, 1, 10), wording=wording_of(Words())) == text
 
 
 def test_page_names_of_odd_ids() -> None:

@@ -192,5 +192,12 @@ def test_a_stages_sentence_is_said_again_and_an_unknown_one_kept() -> None:
         ("Offene Anzeige seit 4. März 2027: außer Gebrauch nehmen, bis sie nachverfolgt ist.", True),
         (" Ask Jo.", False),
     ]
+    assert de.again("surface not cleaned; part outside 10 to 50 C") == (
+        "Oberfläche nicht gereinigt; Teil außerhalb 10 bis 50 °C"
+    )
+    assert de.again("surface not cleaned; by moonlight") == "surface not cleaned; by moonlight"
+    assert de.again("3 boats wait: 2 for want of places, 1 for want of money.") == (
+        "3 Boote warten: 2 aus Mangel an Plätzen, 1 aus Mangel an Geld."
+    )
     assert words_in("en", date="iso").again(text) == text
     assert de.again(None) == ""

@@ -10,30 +10,31 @@ from bobstay.charts.svg import GROUND, INK, OXBLOOD, RUST, TEAL, TEAL_PALE, draw
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
+    from bobstay.wording import Wording
+
 _ROW = 27  # height of a class, px
 _WIDTH = 660
 _BLOCK = 28  # width of the block that bears the renew-by age, px
+_NOTES = {"thin": "charts.thin", "none": "charts.no_finding"}
 _BAR: dict[str, Any] = {"height": 13, "yOffset": -4}
-_WORDS = {"thin": "thin evidence", "none": "no finding of its own"}
 
 
-def ages_chart(guidance: Sequence[Mapping[str, Any]]) -> str:
+def ages_chart(guidance: Sequence[Mapping[str, Any]], wording: Wording) -> str:
     """Draw rows of the guidance table to SVG; an empty text where no class has an age.
 
     Bars run from the test-from to the replace-by age with a notch at each retest; lines under them are the bounds.
     """
-    rows = [_bar(row) for row in guidance if _given(row["test_from_years"])]
+    rows = [_bar(row, wording) for row in guidance if _given(row["test_from_years"])]
     if not rows:
         return ""
     end = _axis_end(rows)
-    title = "Ages in years at which each class of fitting is first tested, tested again and renewed"
-    return drawn(_layers(rows, end), name="ages", title=title)
+    return drawn(_layers(rows, end, wording.say("charts.age")), name="ages", title=wording.say("charts.ages"))
 
 
-def _bar(row: Mapping[str, Any]) -> dict[str, Any]:
+def _bar(row: Mapping[str, Any], wording: Wording) -> dict[str, Any]:
     renew = row["replace_by_years"] if _given(row["replace_by_years"]) else None
     return {
-        "class": f"{row['fitting_type']}, {row['material']}",
+        "class": f"{wording.word('type', row['fitting_type'])}, {wording.word('material', row['material'])}",
         "test": row["test_from_years"],
         "test_low": row["test_from_years_lower"],
         "test_high": row["test_from_years_upper"],
@@ -42,12 +43,15 @@ def _bar(row: Mapping[str, Any]) -> dict[str, Any]:
         "renew_low": row["replace_by_years_lower"] if renew else None,
         "renew_high": row["replace_by_years_upper"] if renew else None,
         "oldest": row["oldest_years"],
-        "note": _note(row["evidence"], beyond=row["beyond_evidence"]),
+        "note": _note(row["evidence"], wording, beyond=row["beyond_evidence"]),
+        "test_text": wording.forms.years(row["test_from_years"]),
+        "renew_text": wording.forms.years(renew),
     }
 
 
-def _note(evidence: str, *, beyond: bool) -> str:
-    return ", ".join(filter(None, (_WORDS.get(evidence, ""), "beyond the evidence" if beyond else "")))
+def _note(evidence: str, wording: Wording, *, beyond: bool) -> str:
+    said = [wording.say(_NOTES[evidence])] if evidence in _NOTES else []
+    return ", ".join([*said, wording.say("charts.beyond")] if beyond else said)
 
 
 def _given(value: float | None) -> bool:
@@ -79,14 +83,14 @@ def _spans(rows: Sequence[Mapping[str, Any]], end: float) -> list[dict[str, Any]
     ]
 
 
-def _layers(rows: list[dict[str, Any]], end: float) -> Any:
+def _layers(rows: list[dict[str, Any]], end: float, axis: str) -> Any:
     import altair as alt
 
     bars = [r | {"stop": r["renew"] if r["renew"] is not None else end, "zero": 0} for r in rows]
     renewed = [r | {"stop": min(r["renew"] + end * _BLOCK / _WIDTH, end)} for r in rows if r["renew"] is not None]
     noted = [r for r in rows if r["note"]]
     ended = [r for r in rows if _given(r["oldest"]) and r["oldest"] <= end]
-    base, across = _scales(rows, end)
+    base, across = _scales(rows, end, axis)
     text: dict[str, Any] = {"yOffset": -4, "fontWeight": "bold", "fontSize": 11}
     return alt.layer(
         base(bars).mark_bar(color=GROUND, **_BAR).encode(x=across("zero"), x2="test:Q"),
@@ -97,19 +101,17 @@ def _layers(rows: list[dict[str, Any]], end: float) -> Any:
         .mark_rule(strokeWidth=2.4, yOffset=7)
         .encode(x=across("low"), x2="high:Q", color=alt.Color("ink:N", scale=None)),
         base(ended).mark_tick(color=INK, thickness=3, size=20, yOffset=-2, opacity=1).encode(x=across("oldest")),
-        base(bars)
-        .mark_text(align="right", dx=-4, **text)
-        .encode(x=across("test"), text=alt.Text("test:Q", format="~g")),
+        base(bars).mark_text(align="right", dx=-4, **text).encode(x=across("test"), text="test_text:N"),
         base(renewed)
         .mark_text(align="center", dx=_BLOCK / 2, color="white", **text)
-        .encode(x=across("renew"), text=alt.Text("renew:Q", format="~g")),
+        .encode(x=across("renew"), text="renew_text:N"),
         base(noted)
         .mark_text(align="left", dx=8, fontStyle="italic", fontSize=11, color=RUST)
         .encode(x=alt.value(_WIDTH), text="note:N"),
     ).properties(width=_WIDTH, height=_ROW * len(rows))
 
 
-def _scales(rows: list[dict[str, Any]], end: float) -> tuple[Callable[[Any], Any], Callable[[str], Any]]:
+def _scales(rows: list[dict[str, Any]], end: float, title: str) -> tuple[Callable[[Any], Any], Callable[[str], Any]]:
     """Return the maker of a layer on the classes' axis, and that of a place on the axis of ages."""
     import altair as alt
 
@@ -118,7 +120,7 @@ def _scales(rows: list[dict[str, Any]], end: float) -> tuple[Callable[[Any], Any
     scale = alt.Scale(paddingInner=0.1, paddingOuter=0.1)
     y = alt.Y("class:N", sort=order, title=None, scale=scale, axis=lines)
     ages = alt.Scale(domain=[0, end], nice=False)
-    axis = alt.Axis(orient="top", tickMinStep=5, title="age in service, years")
+    axis = alt.Axis(orient="top", tickMinStep=5, title=title)
     return (
         lambda values: alt.Chart(inline(values)).encode(y=y),
         lambda field: alt.X(f"{field}:Q", scale=ages, axis=axis),

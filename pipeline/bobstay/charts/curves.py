@@ -13,6 +13,8 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
+    from bobstay.wording import Wording
+
 _COLUMNS = 3
 _POINTS = 33
 _WIDTH, _HEIGHT = 306, 112
@@ -25,6 +27,7 @@ def curves_chart(
     *,
     interval: float,
     seed: int,
+    wording: Wording,
 ) -> str:
     """Draw the share showing an indication by age, a panel a class; an empty text where no class has a curve.
 
@@ -37,9 +40,8 @@ def curves_chart(
     end = max(10.0, 5 * np.ceil(max(row["oldest_years"] or 0.0 for row in known) * 1.25 / 5))
     ages = np.linspace(0.0, min(float(end), 50.0), _POINTS)
     rng = np.random.default_rng(seed)
-    panels = [_panel(row, draws, steps, ages=ages, interval=interval, rng=rng) for row in known]
-    title = "Share of each class showing an indication by age in service, with bands; numbers in the table of classes"
-    return drawn(_grid(panels), name="curves", title=title)
+    panels = [_panel(row, draws, steps, ages=ages, interval=interval, rng=rng, wording=wording) for row in known]
+    return drawn(_grid(panels), name="curves", title=wording.say("evidence.curves_title"))
 
 
 def _of_class(rows: Sequence[Mapping[str, Any]], row: Mapping[str, Any]) -> list[Mapping[str, Any]]:
@@ -54,9 +56,10 @@ def _panel(
     ages: npt.NDArray[np.float64],
     interval: float,
     rng: np.random.Generator,
+    wording: Wording,
 ) -> list[dict[str, Any]]:
-    found = f"{row['event_count']} of {row['life_count']} parts had an indication"
-    label = f"{row['fitting_type']}, {row['material']}|{found}"
+    found = wording.say("evidence.curves_found", found=row["event_count"], parts=row["life_count"])
+    label = f"{wording.word('type', row['fitting_type'])}, {wording.word('material', row['material'])}|{found}"
     line, low, high = _band(row, draws, ages=ages, interval=interval, rng=rng)
     oldest = min(row["oldest_years"] or 0.0, float(ages[-1]))
     end = float(ages[-1])

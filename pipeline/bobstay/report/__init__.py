@@ -5,7 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from bobstay.report.answer import answer_of
+from bobstay.report.answer import ages_in_words, answer_of
+from bobstay.report.backtest import backtest_in_words
 from bobstay.report.boats import boats_of
 from bobstay.report.evidence import evidence_of
 from bobstay.report.fleet import read_fleet
@@ -53,7 +54,7 @@ def write_pages(
 
 
 def _pages(fleet: Fleet, boats: list[Boat]) -> Iterator[tuple[str, str]]:
-    env = templates()
+    env = templates(fleet.wording, as_of=fleet.as_of)
     shared = {"fleet": fleet, "settings": fleet.settings, "as_of": fleet.as_of, "boats": boats}
     shared |= {"pages": {b.boat_id: b for b in boats}}
     for name, context in _fleet_pages(fleet, boats).items():
@@ -69,14 +70,22 @@ def _fleet_pages(fleet: Fleet, boats: list[Boat]) -> dict[str, dict[str, Any]]:
 
     visits = visits_of(boats)
     slots, weeks = weeks_of(fleet, visits)
-    ages = ages_chart(fleet.tables["guidance"])
+    ages = ages_chart(fleet.tables["guidance"], fleet.wording)
     plan = {"visits": visits, "slots": slots, "weeks": weeks, "summary": next(iter(fleet.tables["plan_summary"]), None)}
     doubts = {"unknowns": unknowns(fleet, boats), "assumptions": assumptions(fleet)}
     return {
-        "index": {"answer": answer_of(fleet, boats), "ages": ages, "top": _TOP, **plan, **doubts},
+        "index": {
+            "answer": answer_of(fleet, boats),
+            "ages": ages,
+            "ages_words": ages_in_words(fleet),
+            "top": _TOP,
+            **plan,
+            **doubts,
+        },
         "guidance": {"ages": ages},
         "plan": plan,
         "evidence": evidence_of(fleet),
+        "backtest": {"backtest_words": backtest_in_words(fleet)},
         "records": records_of(fleet, boats),
         "method": doubts,
     }

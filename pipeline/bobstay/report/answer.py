@@ -61,6 +61,23 @@ def answer_of(fleet: Fleet, boats: list[Boat]) -> Answer:
     )
 
 
+def ages_in_words(fleet: Fleet) -> str:
+    """Return which class is tested first and how many have an age to renew at; empty where no class has an age."""
+    rows = fleet.tables["guidance"]
+    aged = [g for g in rows if known(g["test_from_years"])]
+    if not aged:
+        return ""
+    first = min(aged, key=lambda g: (g["test_from_years"], g["fitting_type"], g["material"]))
+    return fleet.wording.say(
+        "index.ages_words",
+        n=sum(known(g["replace_by_years"]) for g in rows),
+        of=len(rows),
+        type=first["fitting_type"],
+        material=first["material"],
+        age=first["test_from_years"],
+    )
+
+
 def _types(rows: list[Row]) -> list[str]:
     """Return fitting types by the worst consequence among them, then by name."""
     worst: dict[str, int] = {}

@@ -10,13 +10,6 @@ if TYPE_CHECKING:
 
 ALL = "all fittings"
 WIDTH, EDGE = 300.0, 6.0  # of the axis that the template draws, and its margin
-CHECKS = {"curve": "Bands of age", "bend": "A bend", "water": "Salt and fresh water"}
-FAMILIES = {
-    "weibull": "Weibull",
-    "lognormal": "lognormal",
-    "loglogistic": "log-logistic",
-    "exponential": "exponential (no ageing)",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,27 +32,25 @@ def checks_of(fleet: Fleet) -> dict[str, Any]:
         "ticks": ticks,
         "axis": (EDGE, EDGE + WIDTH),
         "shortcut_names": [r["shortcut"] for r in pooled],
-        "shortcuts_by_class": _cells(tables["shortcuts"], [r["shortcut"] for r in pooled]),
+        "shortcuts_by_class": _cells(fleet, tables["shortcuts"], [r["shortcut"] for r in pooled]),
         "families_of_all": [r for r in tables["families"] if r["fitting_type"] == ALL],
-        "families_by_class": _by_class([r for r in tables["families"] if r["fitting_type"] != ALL]),
+        "families_by_class": _by_class(fleet, [r for r in tables["families"] if r["fitting_type"] != ALL]),
         "better_families": [r for r in tables["families"] if r["is_clearly_better"]],
         "flagged": [r for r in tables["fit_checks"] if r["is_flagged"]],
         "clock_of_all": next((r for r in tables["use_clock"] if r["fitting_type"] == ALL), None),
-        "CHECKS": CHECKS,
-        "FAMILIES": FAMILIES,
     }
 
 
-def _cells(rows: list[Row], names: list[str]) -> dict[str, list[Row | None]]:
+def _cells(fleet: Fleet, rows: list[Row], names: list[str]) -> dict[str, list[Row | None]]:
     """Return by class one row a shortcut, None where it has none or no number."""
-    by_class = _by_class([r for r in rows if r["fitting_type"] != ALL and r["b10_years"] is not None])
+    by_class = _by_class(fleet, [r for r in rows if r["fitting_type"] != ALL and r["b10_years"] is not None])
     return {key: [next((r for r in own if r["shortcut"] == n), None) for n in names] for key, own in by_class.items()}
 
 
-def _by_class(rows: list[Row]) -> dict[str, list[Row]]:
+def _by_class(fleet: Fleet, rows: list[Row]) -> dict[str, list[Row]]:
     table: dict[str, list[Row]] = {}
     for row in rows:
-        table.setdefault(f"{row['fitting_type']}, {row['material']}", []).append(row)
+        table.setdefault(fleet.class_name(row), []).append(row)
     return table
 
 

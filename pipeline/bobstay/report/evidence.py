@@ -23,20 +23,28 @@ def evidence_of(fleet: Fleet) -> dict[str, Any]:
         fleet.tables["nonparametric"],
         interval=estimate.interval,
         seed=estimate.seed,
+        wording=fleet.wording,
     )
-    bands, watched = _watched(fleet.watched)
-    shown = {"curves": curves, "bands": bands, "watched": watched, "steps": _steps_by_class(fleet)}
+    bands, watched = _watched(fleet)
+    shown: dict[str, Any] = {"curves": curves, "bands": bands, "watched": watched, "steps": _steps_by_class(fleet)}
+    classes = fleet.tables["classes"]
+    shown |= {
+        "enough": sum(c["evidence"] == "enough" for c in classes),
+        "found": sum(c["event_count"] or 0 for c in classes),
+        "parts": sum(c["life_count"] or 0 for c in classes),
+    }
     return shown | checks_of(fleet)
 
 
-def _watched(rows: list[Row]) -> tuple[list[int], dict[str, list[tuple[str, int]]]]:
+def _watched(fleet: Fleet) -> tuple[list[int], dict[str, list[tuple[str, int]]]]:
     """Return the age bands that hold anything and, by class, (step of the scale, fitting-years) in each."""
+    rows = fleet.watched
     bands = sorted({r["band"] for r in rows if r["fitting_years"] >= 0.5})
     table: dict[str, list[tuple[str, int]]] = {}
     for row in rows:
         if row["band"] in bands:
             years = round(row["fitting_years"])
-            table.setdefault(f"{row['fitting_type']}, {row['material']}", []).append((_step(years), years))
+            table.setdefault(fleet.class_name(row), []).append((_step(years), years))
     return bands, table
 
 
@@ -47,5 +55,5 @@ def _step(years: int) -> str:
 def _steps_by_class(fleet: Fleet) -> dict[str, list[Row]]:
     table: dict[str, list[Row]] = {}
     for row in fleet.tables["nonparametric"]:
-        table.setdefault(f"{row['fitting_type']}, {row['material']}", []).append(row)
+        table.setdefault(fleet.class_name(row), []).append(row)
     return table

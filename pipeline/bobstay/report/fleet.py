@@ -11,6 +11,7 @@ import numpy as np
 from bobstay import store
 from bobstay.errors import UsageError
 from bobstay.tables import OUTPUT_BY_NAME
+from bobstay.wording import wording_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from bobstay.settings import Settings
+    from bobstay.wording import Wording
 
 Row = dict[str, Any]
 _WHOLE = (
@@ -74,6 +76,15 @@ class Fleet:
     watched: list[Row]
     whole_boat_looks: int
     draws: Mapping[str, npt.NDArray[np.generic]]  # columns of class_draws
+
+    @property
+    def wording(self) -> Wording:
+        """The words of the pages."""
+        return wording_of(self.settings.words)
+
+    def class_name(self, row: Row) -> str:
+        """Return the class of fittings of a row in the reader's words."""
+        return f"{self.wording.word('type', row['fitting_type'])}, {self.wording.word('material', row['material'])}"
 
 
 def read_fleet(con: duckdb.DuckDBPyConnection, *, settings: Settings, as_of: date) -> Fleet:

@@ -8,19 +8,6 @@ if TYPE_CHECKING:
     from bobstay.report.boats import Boat
     from bobstay.report.fleet import Fleet, Row
 
-LEFT_OUT = {
-    "joined_late_no_clear_look": "older than the boat's records, and no look that counts found it clear",
-    "joined_late_first_look_indication": "older than the boat's records, and its first look showed an indication",
-    "indication_at_age_zero": "an indication on the day it was put in",
-    "age_unknown": "nothing bounds its age",
-}
-AGE_BASIS = {
-    "stated": "a stated day",
-    "rough": "a range of days",
-    "bounded": "between the boat's building and the first record",
-    "at_least": "at least this old: no earlier bound",
-}
-
 
 def records_of(fleet: Fleet, boats: list[Boat]) -> dict[str, Any]:
     """Return the context of the page."""
@@ -33,8 +20,8 @@ def records_of(fleet: Fleet, boats: list[Boat]) -> dict[str, Any]:
         "confirmed": [row for row in changes if row["change"] == "weakens_indication"],
         "moved": [row for row in changes if row["change"] == "moves_history"],
         "coverage": _by_type(fleet.tables["coverage"]),
-        "left_out": _counted(fleet.life_counts, "left_out", LEFT_OUT),
-        "age_basis": _counted([r for r in fleet.life_counts if r["is_in_service"]], "age_basis", AGE_BASIS),
+        "left_out": _counted(fleet.life_counts, "left_out"),
+        "age_basis": _counted([r for r in fleet.life_counts if r["is_in_service"]], "age_basis"),
         "unlooked": [b for b in boats if b.fittings and all(f["last_valid_look"] is None for f in b.fittings)],
     }
 
@@ -53,9 +40,10 @@ def _by_type(rows: list[Row]) -> list[Row]:
     return [table[kind] for kind in sorted(table)]
 
 
-def _counted(rows: list[Row], column: str, words: dict[str, str]) -> list[tuple[str, int]]:
+def _counted(rows: list[Row], column: str) -> list[tuple[str, int]]:
+    """Return the words of a column with their parts, the most first."""
     sums: dict[str, int] = {}
     for row in rows:
         if row[column]:
             sums[row[column]] = sums.get(row[column], 0) + row["lives"]
-    return [(words.get(word, word), sums[word]) for word in sorted(sums, key=lambda w: (-sums[w], w))]
+    return [(word, sums[word]) for word in sorted(sums, key=lambda w: (-sums[w], w))]

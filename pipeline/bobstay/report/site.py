@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+from functools import partial
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
 from bobstay.report import words
+from bobstay.report.spans import since
 
 if TYPE_CHECKING:
+    from datetime import date
+
     import jinja2
+    from markupsafe import Markup
+
+    from bobstay.wording import Wording
 
 
 def template_text(name: str) -> str:
@@ -16,8 +23,8 @@ def template_text(name: str) -> str:
     return files("bobstay.templates").joinpath(name).read_text(encoding="utf-8")
 
 
-def templates() -> jinja2.Environment:
-    """Return the environment of all pages: everything escaped, no name left undefined."""
+def templates(wording: Wording, *, as_of: date) -> jinja2.Environment:
+    """Return the environment of all pages: everything escaped, no name left undefined, words by their keys."""
     import jinja2
 
     env = jinja2.Environment(
@@ -29,17 +36,41 @@ def templates() -> jinja2.Environment:
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
-    for function in (words.percent, words.chance, words.years, words.number, words.amount, words.day, words.plain,
-                     words.step, words.known):  # fmt: skip
-        env.filters[function.__name__] = function
-    names: dict[str, Any] = {
-        "interval": words.interval,
-        "years_between": words.years_between,
-        "count": words.count,
-        "share": words.share,
-        "ACTIONS": words.ACTIONS,
-        "CONSEQUENCES": words.CONSEQUENCES,
-        "SHOWS": words.SHOWS,
-    }
-    env.globals.update(names)
+    forms, spoken = wording.forms, partial(since, as_of=as_of, wording=wording)
+    env.filters |= {n: getattr(forms, n) for n in ("percent", "chance", "years", "number", "amount", "money", "day")}
+    env.filters |= {"step": words.step, "known": words.known, "again": partial(again, wording)}
+    env.filters |= {"again_plain": wording.again, "word": lambda code, group: wording.word(group, code)}
+    env.globals |= {"wording": wording, "t": partial(said, wording), "since": spoken, "until": spoken}
+    env.globals |= {n: getattr(forms, n) for n in ("interval", "years_between", "share")}
+    env.globals["count"] = lambda quantity, noun: said(wording, f"count.{noun}", n=quantity)
     return env
+
+
+def said(wording: Wording, key: str, /, **values: Any) -> Markup:
+    """Return the sentence `key` as markup, all that is filled in escaped."""
+    from markupsafe import Markup
+
+    return Markup(wording.filled(key, values, _escaped))  # noqa: S704 - the sentence is ours, its values are escaped
+
+
+def again(wording: Wording, text: str | None) -> Markup:
+    """Say a stage's English sentences in the page's language; what is not known is marked as English."""
+    from markupsafe import Markup, escape
+
+    pieces = [
+        escape(said) if is_known or wording.language == "en" or not said.strip() else _english(said)
+        for said, is_known in wording.said(text)
+    ]
+    return Markup("").join(pieces)
+
+
+def _english(text: str) -> Markup:
+    from markupsafe import Markup
+
+    return Markup('<span lang="en">{}</span>').format(text)
+
+
+def _escaped(value: Any) -> str:
+    from markupsafe import escape
+
+    return str(escape(words.seen(value)))

@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
-
-from bobstay.report.words import count, number, percent, plain, share, years
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from bobstay.report.boats import Boat
     from bobstay.report.fleet import Fleet, Row
+    from bobstay.wording import Wording
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,146 +25,119 @@ class Point:
 def unknowns(fleet: Fleet, boats: list[Boat]) -> list[Point]:
     """Return what is not known, the heaviest first; nothing is listed that does not apply."""
     found = (
-        _nobody_looked(boats),
-        _no_estimate(boats),
-        _thin_classes(fleet.tables["classes"]),
+        _nobody_looked(fleet, boats),
+        _no_estimate(fleet, boats),
+        _thin_classes(fleet),
         _worthless_looks(fleet),
-        _follow_up(fleet.tables["detection"]),
-        _ages(fleet.life_counts),
-        _beyond(fleet.tables["guidance"]),
+        _follow_up(fleet),
+        _ages(fleet),
+        _beyond(fleet),
         _aside(fleet),
     )
     return [point for point in found if point is not None]
 
 
-def _nobody_looked(boats: list[Boat]) -> Point | None:
+def _point(wording: Wording, name: str, /, **values: Any) -> Point:
+    return Point(wording.say(f"doubt.{name}.head", **values), wording.say(f"doubt.{name}.body", **values))
+
+
+def _nobody_looked(fleet: Fleet, boats: list[Boat]) -> Point | None:
     fittings = [f for b in boats for f in b.fittings]
-    unseen = [f for f in fittings if f["list"] != "evidence"]
+    unseen = sum(f["list"] != "evidence" for f in fittings)
     whole = sum(bool(b.fittings) and all(f["list"] != "evidence" for f in b.fittings) for b in boats)
     if not unseen:
         return None
-    also = f" On {count(whole, 'boat')} nobody has looked at any." if whole else ""
-    return Point(
-        f"{number(len(unseen))} of {number(len(fittings))} fittings: nobody has looked",
-        f"{share(len(unseen), len(fittings))} of the fittings in service have no look that counts at the part now in "
-        f"place; what is said of them rests on other boats.{also}",
-    )
+    also = f" {fleet.wording.say('doubt.nobody_boats', n=whole)}" if whole else ""
+    share = fleet.wording.forms.share(unseen, len(fittings))
+    return _point(fleet.wording, "nobody", unseen=unseen, of=len(fittings), share=share, also=also)
 
 
-def _no_estimate(boats: list[Boat]) -> Point | None:
+def _no_estimate(fleet: Fleet, boats: list[Boat]) -> Point | None:
     missing = sum(b.unestimated for b in boats)
-    if not missing:
-        return None
-    return Point(
-        f"{count(missing, 'fitting')} without an estimate",
-        "Too few findings of their kind for any chance to be worked out; they are listed by consequence and age.",
-    )
+    return _point(fleet.wording, "no_estimate", n=missing) if missing else None
 
 
-def _thin_classes(classes: list[Row]) -> Point | None:
+def _thin_classes(fleet: Fleet) -> Point | None:
+    classes = fleet.tables["classes"]
     weak = [c for c in classes if c["evidence"] != "enough"]
     if not weak:
         return None
-    names = _listed(f"{c['fitting_type']}, {c['material']} ({number(c['event_count'])} found)" for c in weak)
-    head = f"Thin or no evidence in {len(weak)} of {len(classes)} classes"
-    return Point(head, f"{names}. Their intervals are wide.")
+    names = (fleet.wording.say("doubt.class_found", name=fleet.class_name(c), found=c["event_count"]) for c in weak)
+    return _point(fleet.wording, "thin", weak=len(weak), of=len(classes), names=_listed(fleet.wording, names))
 
 
 def _worthless_looks(fleet: Fleet) -> Point | None:
     total = sum(r["looks"] for r in fleet.look_worth) + fleet.whole_boat_looks
     below = sum(r["looks"] for r in fleet.look_worth if r["shows"] == "nothing" and r["grade"] == "below_minima")
     other = sum(r["looks"] for r in fleet.look_worth if r["shows"] == "nothing" and r["grade"] != "below_minima")
-    lost = below + other + fleet.whole_boat_looks
-    if not lost:
-        return None
-    return Point(
-        f"{number(lost)} of {number(total)} looks tell nothing about a fitting",
-        f"{number(below)} found nothing but were made below the method's minima, {number(other)} were inconclusive or "
-        f"not carried out, {number(fleet.whole_boat_looks)} were of the whole boat. They are never taken as clear.",
+    whole = fleet.whole_boat_looks
+    lost = below + other + whole
+    return (
+        _point(fleet.wording, "worthless", lost=lost, of=total, below=below, other=other, whole=whole) if lost else None
     )
 
 
-def _follow_up(detection: list[Row]) -> Point | None:
-    findings = sum(r["indication_count"] or 0 for r in detection)
+def _follow_up(fleet: Fleet) -> Point | None:
+    rows = fleet.tables["detection"]
+    findings = sum(r["indication_count"] or 0 for r in rows)
     if not findings:
         return None
-    followed = sum((r["indication_count"] or 0) * (r["followed_up_share"] or 0.0) for r in detection) / findings
-    return Point(
-        f"{percent(followed)} % of {number(findings)} indications were followed up",
-        "For the others nobody wrote down whether the crack was real; the chance that a look is a false call leans on "
-        "the setting.",
-    )
+    followed = sum((r["indication_count"] or 0) * (r["followed_up_share"] or 0.0) for r in rows) / findings
+    return _point(fleet.wording, "follow_up", followed=followed, of=findings)
 
 
-def _ages(counts: list[Row]) -> Point | None:
-    serving = [r for r in counts if r["is_in_service"]]
+def _ages(fleet: Fleet) -> Point | None:
+    serving = [r for r in fleet.life_counts if r["is_in_service"]]
     total, unsure = sum(r["lives"] for r in serving), sum(r["lives"] for r in serving if r["age_basis"] != "stated")
-    if not unsure:
-        return None
-    return Point(
-        f"{number(unsure)} of {number(total)} fittings in service have no stated day of installation",
-        "Their age lies between what the boat's building and the first record allow.",
-    )
+    return _point(fleet.wording, "ages", unsure=unsure, of=total) if unsure else None
 
 
-def _beyond(guidance: list[Row]) -> Point | None:
-    beyond = [f"{g['fitting_type']}, {g['material']}" for g in guidance if g["beyond_evidence"]]
-    if not beyond:
-        return None
-    return Point(
-        f"{count(len(beyond), 'class', 'classes')} with an age beyond the evidence",
-        f"{_listed(beyond)}: fewer than the least number of parts were ever watched at that age.",
-    )
+def _beyond(fleet: Fleet) -> Point | None:
+    beyond = [fleet.class_name(g) for g in fleet.tables["guidance"] if g["beyond_evidence"]]
+    return _point(fleet.wording, "beyond", n=len(beyond), names=_listed(fleet.wording, beyond)) if beyond else None
 
 
 def _aside(fleet: Fleet) -> Point | None:
     read, aside = (sum(f[k] for f in fleet.tables["files"]) for k in ("rows_read", "rows_set_aside"))
     if not aside:
         return None
-    return Point(
-        f"{number(aside)} of {number(read)} rows set aside",
-        f"Mostly: {fleet.set_aside[0]['reason']}. Every row and reason is on the page of records.",
-    )
+    return _point(fleet.wording, "aside", aside=aside, of=read, reason=fleet.set_aside[0]["reason"])
 
 
-def _listed(names: Iterable[str], most: int = 4) -> str:
+def _listed(wording: Wording, names: Iterable[str], most: int = 4) -> str:
     every = list(names)
-    rest = f" and {len(every) - most} more" if len(every) > most else ""
+    rest = f" {wording.say('doubt.more', n=len(every) - most)}" if len(every) > most else ""
     return "; ".join(every[:most]) + rest
 
 
 def assumptions(fleet: Fleet) -> list[Point]:
     """Return what was assumed, with the setting each comes from."""
-    s = fleet.settings
-    growth = years(s.guidance.growth_years_otherwise)
-    units = ", ".join(f"{k} = {number(v)}" for k, v in sorted(s.consequence.units.items()))
-    pairs = (
-        (f"Growth from a crack that shows to a break: {growth} years at the median",
-         "Parts that show an indication are taken out, so this is never in the records. It sets the retest interval.",
-         "guidance.growth_years_otherwise"),
-        (f"Cost units of the consequence classes: {units}",
-         f"Ranking is by chance times these units. One unit stands for {number(s.plan.money_per_unit)} of your money.",
-         "consequence.4"),
-        (_detection_head(fleet), "Each method starts from such a setting and is moved by your own records where they "
-         "say enough; the page of evidence shows both.", "detection.penetrant.found"),
-        (f"A crack left in place fails within the horizon {percent(s.costs.failure)} times in 100",
-         "It weighs testing and renewing against leaving.", "costs.failure"),
-        ("Limits of chance that set the ages to test and renew",
-         f"Test limit of class 4: {percent(s.guidance.test_limit[4])} %; renew limit: "
-         f"{percent(s.guidance.replace_limit[4])} %. Nobody publishes such limits for sailing boats.",
-         "guidance.test_limit.4"),
-        ("Boats that joined late", f"A crack from before joining had been taken out with a chance of "
-         f"{percent(s.estimate.late_joiner_cleared)} %.", "estimate.late_joiner_cleared"),
-    )  # fmt: skip
-    return [Point(head, body, f"{key}, {s.sources.get(key, 'default')}") for head, body, key in pairs]
+    s, forms = fleet.settings, fleet.wording.forms
+    units = ", ".join(f"{k} = {forms.number(v)}" for k, v in sorted(s.consequence.units.items()))
+    return [
+        _assumed(fleet, "growth", "guidance.growth_years_otherwise", years=s.guidance.growth_years_otherwise),
+        _assumed(fleet, "units", "consequence.4", units=units, money=s.plan.money_per_unit),
+        _detection(fleet),
+        _assumed(fleet, "failure", "costs.failure", share=s.costs.failure),
+        _assumed(fleet, "limits", "guidance.test_limit.4",
+                 test=s.guidance.test_limit[4], renew=s.guidance.replace_limit[4]),
+        _assumed(fleet, "late", "estimate.late_joiner_cleared", share=s.estimate.late_joiner_cleared),
+    ]  # fmt: skip
 
 
-def _detection_head(fleet: Fleet) -> str:
+def _assumed(fleet: Fleet, name: str, setting: str, /, **values: Any) -> Point:
+    point = _point(fleet.wording, name, **values)
+    source = fleet.settings.sources.get(setting, "default")
+    return Point(point.head, point.body, f"{setting}, {fleet.wording.word('source', source)}")
+
+
+def _detection(fleet: Fleet) -> Point:
+    used: list[Row] = [r for r in fleet.tables["detection"] if r["look_count"]]
+    setting = "detection.penetrant.found"
     if fleet.settings.estimate.detection == "perfect":
-        return "Every look shows every crack, and only cracks"
-    used = [r for r in fleet.tables["detection"] if r["look_count"]]
+        return _assumed(fleet, "detection_perfect", setting)
     if not used:
-        return "How surely each method shows a crack"
+        return _assumed(fleet, "detection_unused", setting)
     most = max(used, key=lambda r: (r["look_count"], r["method"]))
-    where = "part removed" if most["scope"] == "removed" else "in place"
-    return f"A {plain(most['method'])} look ({where}) shows a crack {percent(most['found_prior'])} times in 100"
+    found = most["found_prior"]
+    return _assumed(fleet, "detection", setting, method=most["method"], scope=most["scope"], found=found)

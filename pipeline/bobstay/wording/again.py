@@ -26,7 +26,9 @@ _HELD = {
 }
 _WORD = r"[a-z0-9_][a-z0-9_ -]*?"
 USERS_WORDS = {"type", "material"}  # words that users choose: anything at all
-_AFTER = r"(?=$|\s)"
+_AFTER = r"(?<![,;:])(?=$|\s)"
+_SHORT = 8  # letters of its own below which a sentence is known only where it is the whole text
+_LIST_MARKS = ("; ", ", ")
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +50,20 @@ class Listener:
         self.heard = lru_cache(maxsize=65536)(self._heard)
 
     def _heard(self, text: str) -> tuple[Heard | str, ...]:
-        """Cut a text into sentences that are known and runs of text that are not; spaces between are kept."""
+        """Cut a text into sentences that are known and runs of text that are not.
+
+        Where that leaves a rest, the text may be a list: it is one if every part of it is known.
+        """
+        whole = self._sentences(text)
+        if not _has_rest(whole):
+            return whole
+        for mark in _LIST_MARKS:
+            parts = [self.heard(part) for part in text.split(mark)] if mark in text else []
+            if parts and not any(map(_has_rest, parts)):
+                return tuple(piece for i, part in enumerate(parts) for piece in ((_mark(mark),) if i else ()) + part)
+        return whole
+
+    def _sentences(self, text: str) -> tuple[Heard | str, ...]:
         found: list[Heard | str] = []
         unknown, at = 0, 0
         while at < len(text):
@@ -56,8 +71,10 @@ class Listener:
             if hit is None:
                 at += 1
                 continue
-            if unknown < at:
+            if text[unknown:at].strip():
                 found.append(text[unknown:at])
+            elif unknown < at:
+                found.append(_mark(text[unknown:at]))
             found.append(hit[0])
             unknown = at = hit[1]
         return (*found, text[unknown:]) if unknown < len(text) else tuple(found)
@@ -66,9 +83,22 @@ class Listener:
         start = text[at:].split(" ", 1)[0]
         for key, pattern, sentence in (*self._by_start.get(start, ()), *self._by_start.get("", ())):
             hit = pattern.match(text, at)
-            if hit:
+            if hit and (at == 0 or _plain_length(sentence) >= _SHORT) and self._knows(hit, sentence):
                 return Heard(key, dict(_values(hit, sentence))), hit.end()
         return None
+
+    def _knows(self, hit: re.Match[str], sentence: Sentence) -> bool:
+        """Say whether sentences held in a sentence are known too."""
+        return not any(_has_rest(self.heard(hit[p.name])) for p in sentence if p.kind == "said")
+
+
+def _mark(text: str) -> Heard:
+    """Return what stands between sentences, the same in every language."""
+    return Heard("", {"": text})
+
+
+def _has_rest(pieces: tuple[Heard | str, ...]) -> bool:
+    return any(isinstance(piece, str) for piece in pieces)
 
 
 def _plain_length(sentence: Sentence) -> int:
@@ -77,11 +107,12 @@ def _plain_length(sentence: Sentence) -> int:
 
 def _pattern(sentence: Sentence) -> re.Pattern[str]:
     parts = [re.escape(p.text) + (f"(?P<{p.name}>{_held(p.kind)})" if p.name else "") for p in sentence]
-    return re.compile("".join(parts) + _AFTER, re.DOTALL)
+    end = _AFTER if _plain_length(sentence) >= _SHORT else r"\Z"
+    return re.compile("".join(parts) + end, re.DOTALL)
 
 
 def _held(kind: str) -> str:
-    return _HELD[""] if kind in USERS_WORDS else _HELD.get(kind, _WORD)
+    return r"[^,;:]+?" if kind in USERS_WORDS else _HELD.get(kind, _WORD)
 
 
 def _values(hit: re.Match[str], sentence: Sentence) -> Iterator[tuple[str, Any]]:

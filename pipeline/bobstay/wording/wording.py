@@ -7,7 +7,7 @@ from datetime import date
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
-from bobstay.wording.again import USERS_WORDS, Listener
+from bobstay.wording.again import USERS_WORDS, Heard, Listener
 from bobstay.wording.catalogue import Sentence, catalogue, counted
 from bobstay.wording.forms import Forms
 
@@ -77,9 +77,12 @@ class Wording:
         if not text:
             return []
         return [
-            (heard if isinstance(heard, str) else self.filled(heard.key, heard.values, str), not isinstance(heard, str))
+            (heard, False) if isinstance(heard, str) else (self._said_of(heard), True)
             for heard in _listener().heard(text)
         ]
+
+    def _said_of(self, heard: Heard) -> str:
+        return self.filled(heard.key, heard.values, str) if heard.key else heard.values[""]
 
 
 _KINDS: dict[str, Callable[[Forms, Any], str]] = {
