@@ -161,10 +161,10 @@ def test_cutting_into_chunks_changes_nothing(monkeypatch: pytest.MonkeyPatch) ->
     lives = [LIVES[name] for name in LIVES] * 7
     a, b = np.linspace(2.0, 3.0, len(lives)), np.linspace(0.2, 1.2, len(lives))
     whole = lay_out(fleet_of(lives), 2)
-    monkeypatch.setattr("bobstay.joint.layout.CHUNK_ROWS", 10)
+    monkeypatch.setattr("bobstay.joint.layout.BLOCK_ROWS", 10)
     cut = lay_out(fleet_of(lives), 2)
-    assert len(whole.chunks) == 1
-    assert len(cut.chunks) > 5
+    assert len(whole.blocks) == 1
+    assert len(cut.blocks) > 5
     one, many = (pass_over(x, weigh(x, code_tables(PSI, 0.5), 0.5), a, b) for x in (whole, cut))
     for name in ("ll", "da", "db", "haa", "hab", "hbb", "cracked_by_code"):
         np.testing.assert_allclose(getattr(many, name), getattr(one, name), rtol=1e-10, atol=1e-12)

@@ -17,7 +17,7 @@ from bobstay.joint.draws import full_covariance
 from bobstay.joint.fleet import Fleet, Floats
 from bobstay.joint.layout import LEAST_AGE
 from bobstay.joint.model import Model
-from bobstay.joint.passes import HIGHEST_Y, LOWEST_Y, Weights, at_entry, joined, log_likelihoods, weigh
+from bobstay.joint.passes import Weights, joined, log_histories, weigh
 from bobstay.joint.polish import Estimated
 from bobstay.joint.rates import code_tables, expit
 
@@ -128,20 +128,11 @@ def log_hazard_at(model: Model, log_age: Floats, sight: Floats | None) -> _LogHa
 
     def log_hazard(a: Floats, b: Floats, psi: Floats) -> Floats:
         weights = weights_at(psi)
-        whole = joined(model.layout, log_likelihoods(model.layout, weights, a, b))
-        sound = joined(model.layout, _log_sound(model, weights, log_age, a, b))
+        both = log_histories(model.layout, weights, a, b, log_age=log_age)
+        whole, sound = (joined(model.layout, part) for part in both)
         return np.asarray(np.log(np.maximum(whole - sound, LEAST_CHANCE)))
 
     return log_hazard
-
-
-def _log_sound(model: Model, weights: Weights, log_age: Floats, a: Floats, b: Floats) -> Floats:
-    """Return by copy the log chance of its history and of no crack by the age asked for."""
-    life = model.layout.copy_life
-    y = np.clip(np.exp(b[life]) * (log_age - a[life]), LOWEST_Y, HIGHEST_Y)
-    out = np.log(np.maximum(weights.last, 1e-300)) + weights.peak + model.layout.copy_log_weight - np.exp(y)
-    out[model.layout.late] -= np.log(at_entry(model.layout, weights.cleared, a, b)[0])
-    return out
 
 
 def _rate_count(estimated: Estimated) -> int:

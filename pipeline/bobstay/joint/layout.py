@@ -1,51 +1,71 @@
-"""Rows of looks, sorted by copy and age and cut into chunks that stay in the processor's cache."""
+"""Rows of looks laid out for the passes: copies with as many rows side by side, cut to what a cache holds.
+
+A block holds the rows of its copies as a table (rows of a copy, copies), one look of each copy a line, so that sums over
+the looks of a copy are sums of lines. Shorter copies are filled up with lines that tell nothing.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 
-from bobstay.joint.fleet import Fleet, Floats, Ints
+from bobstay.joint.fleet import Bools, Fleet, Floats, Ints
 from bobstay.joint.rates import code_count, empty_code, entry_code, hidden_code
 
-CHUNK_ROWS = 32_768
+BLOCK_ROWS = 12_288  # ten arrays of these are about what a core's own cache holds
+MOST_FILLED = 3_000  # lines that tell nothing are cheaper than one block more
 LEAST_AGE = 0.5 / 365.25  # half a day: a look on the day of installation has no logarithm otherwise
 
 
 @dataclass(frozen=True, slots=True)
-class Chunk:
-    """Bounds of one chunk, cut between lives: lives, copies and rows, each [from, to)."""
+class Block:
+    """Some copies and their rows; the late joiners stand first."""
 
-    lives: slice
-    copies: slice
+    places: slice  # of its copies in the order of the layout
     rows: slice
+    depth: int  # rows a copy
+    late_count: int
+
+    def table(self, by_row: Floats) -> Floats:
+        """Return this block's part of an array by row, as (depth, copies)."""
+        return by_row[self.rows].reshape(self.depth, -1)
+
+    def codes(self, by_row: Ints) -> Ints:
+        """Return this block's codes, as (depth, copies)."""
+        return by_row[self.rows].reshape(self.depth, -1)
 
 
 @dataclass(frozen=True, slots=True)
 class Layout:
-    """Looks of a fleet in the order the passes want; arrays by row, by copy and by life."""
+    """Looks of a fleet in the order the passes want: arrays by row, by copy in the layout's order, by life."""
 
     log_age: Floats
     code: Ints
     gap: Floats  # years in service around each row in which a crack older than it could have failed
-    row_counts: Ints  # rows of each copy
-    row_starts: Ints
+    life: Ints  # life of each copy, in the layout's order
+    place: Ints  # where each copy of the fleet stands in that order
+    log_weight: Floats  # prior weight of each copy, in the layout's order
     copy_counts: Ints  # copies of each life
-    copy_starts: Ints
-    copy_life: Ints
-    copy_log_weight: Floats
-    late: Ints  # copies that joined late
-    late_log_entry: Floats
+    copy_starts: Ints  # where the copies of each life start, in the fleet's order
     code_count: int
     looks_by_code: Floats  # each look of a life once, whatever its copies
-    chunks: tuple[Chunk, ...]
+    blocks: tuple[Block, ...]
 
     @property
     def has_copies(self) -> bool:
         """Say whether some life has more than one copy."""
-        return len(self.copy_life) > len(self.copy_counts)
+        return len(self.life) > len(self.copy_counts)
+
+    def by_copy(self, by_place: Floats) -> Floats:
+        """Return values of the last axis, in the layout's order, in the fleet's order of copies."""
+        return np.take(by_place, self.place, axis=-1)
+
+    def by_place(self, by_copy: Floats) -> Floats:
+        """Return values by copy, in the fleet's order, in the layout's."""
+        out = np.empty_like(by_copy)
+        out[self.place] = by_copy
+        return out
 
 
 def starts_of(counts: Ints) -> Ints:
@@ -54,82 +74,110 @@ def starts_of(counts: Ints) -> Ints:
 
 
 def lay_out(fleet: Fleet, row_count: int) -> Layout:
-    """Sort the looks of `fleet` by copy and age, a late joiner's pseudo-look first, and cut them into chunks."""
-    looks = np.bincount(fleet.look_life, minlength=fleet.life_count)[fleet.copy_life]
+    """Sort the looks of `fleet` by copy and age, a late joiner's pseudo-look first, and cut them into blocks."""
+    looks = np.bincount(fleet.look_life, minlength=fleet.life_count)
     late = fleet.copy_entry > 0.0
-    row_counts = looks + (late | (looks == 0))
+    counts = looks[fleet.copy_life] + (late | (looks[fleet.copy_life] == 0))
+    depths = _depths(counts)
+    order = np.lexsort((~late, -depths))
+    blocks = _cut(depths[order], late[order])
     copy_counts = np.bincount(fleet.copy_life, minlength=fleet.life_count)
-    age, code = _rows(fleet, looks, row_counts, row_count)
-    row_starts, copy_starts = starts_of(row_counts), starts_of(copy_counts)
     codes = code_count(row_count)
+    log_age, code, gap = _filled(fleet, looks, counts, order, blocks, row_count)
+    place = np.empty(len(order), dtype=np.intp)
+    place[order] = np.arange(len(order))
     return Layout(
-        log_age=np.log(np.maximum(age, LEAST_AGE)),
+        log_age=log_age,
         code=code,
-        gap=_gaps(fleet, age, code, row_counts, empty_code(row_count)),
-        row_counts=row_counts,
-        row_starts=row_starts,
+        gap=gap,
+        life=fleet.copy_life[order],
+        place=place,
+        log_weight=fleet.copy_log_weight[order],
         copy_counts=copy_counts,
-        copy_starts=copy_starts,
-        copy_life=fleet.copy_life,
-        copy_log_weight=fleet.copy_log_weight,
-        late=np.flatnonzero(late),
-        late_log_entry=np.log(np.maximum(fleet.copy_entry[late], LEAST_AGE)),
+        copy_starts=starts_of(copy_counts),
         code_count=codes,
         looks_by_code=np.bincount(fleet.look_code, minlength=codes).astype(float),
-        chunks=_cut(np.append(row_starts, row_counts.sum()), np.append(copy_starts, len(row_counts))),
+        blocks=blocks,
     )
 
 
-def _rows(fleet: Fleet, looks: Ints, row_counts: Ints, row_count: int) -> tuple[Floats, Ints]:
-    """Return age and code of every row; a copy that joined late or has no look begins with a row of its own."""
-    source, target = _places(fleet, looks, row_counts)
-    age = np.ones(int(row_counts.sum()))
-    code = np.full(len(age), empty_code(row_count), dtype=np.intp)
-    age[target] = fleet.look_age[source] + np.repeat(fleet.copy_shift, looks)
-    hidden = np.repeat(fleet.copy_hidden, looks) & (fleet.look_code[source] < hidden_code(0, row_count))
-    code[target] = fleet.look_code[source] + np.where(hidden, hidden_code(0, row_count), 0)
-    late = fleet.copy_entry > 0.0
-    first = starts_of(row_counts)[late]
-    age[first], code[first] = fleet.copy_entry[late], entry_code(row_count)
-    return age, code
+def _depths(counts: Ints) -> Ints:
+    """Return to how many rows each copy is filled up: those of the next longer copies while few rows are lost so."""
+    sizes = np.bincount(counts)
+    depth_of = np.arange(len(sizes))
+    depth, filled = len(sizes) - 1, 0
+    for size in range(len(sizes) - 1, 0, -1):
+        filled += int(sizes[size]) * (depth - size)
+        if filled > MOST_FILLED:
+            depth, filled = size, 0
+        depth_of[size] = depth
+    return np.asarray(depth_of[counts], dtype=np.intp)
 
 
-def _gaps(fleet: Fleet, age: Floats, code: Ints, row_counts: Ints, empty: int) -> Floats:
+def _cut(depths: Ints, late: Bools) -> tuple[Block, ...]:
+    """Cut copies sorted by depth, the late first, so that no block has many more than BLOCK_ROWS rows."""
+    edges = np.append(np.flatnonzero(np.diff(depths, prepend=-1)), len(depths))
+    blocks: list[Block] = []
+    row = 0
+    for lo, hi in zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True):
+        depth = int(depths[lo])
+        wide = max(BLOCK_ROWS // depth, 1)
+        for first in range(lo, hi, wide):
+            last = min(first + wide, hi)
+            rows = slice(row, row + depth * (last - first))
+            blocks.append(Block(slice(first, last), rows, depth, int(late[first:last].sum())))
+            row = rows.stop
+    return tuple(blocks)
+
+
+def _filled(
+    fleet: Fleet, looks: Ints, counts: Ints, order: Ints, blocks: tuple[Block, ...], row_count: int
+) -> tuple[Floats, Ints, Floats]:
+    """Return log age, code and gap of every row."""
+    rows = blocks[-1].rows.stop if blocks else 0
+    log_age, code, gap = np.empty(rows), np.empty(rows, dtype=np.intp), np.zeros(rows)
+    source, first_look = _sorted_looks(fleet), starts_of(looks)
+    look_age, look_code = fleet.look_age[source], fleet.look_code[source]
+    for block in blocks:
+        copies = order[block.places]
+        life = fleet.copy_life[copies]
+        late = fleet.copy_entry[copies] > 0.0
+        number = np.arange(block.depth)[:, None] - late  # of the look that stands in a line; -1: a late joiner's entry
+        is_look = (number >= 0) & (number < looks[life])
+        at = np.where(is_look, first_look[life] + number, 0)
+        age, codes = np.ones(at.shape), np.full(at.shape, empty_code(row_count), dtype=np.intp)
+        if len(look_age):
+            age = np.where(is_look, look_age[at] + fleet.copy_shift[copies], age)
+            codes = np.where(is_look, look_code[at], codes)
+        codes[is_look & fleet.copy_hidden[copies] & (codes < hidden_code(0, row_count))] += hidden_code(0, row_count)
+        age[0, late], codes[0, late] = fleet.copy_entry[copies[late]], entry_code(row_count)
+        for line in range(1, block.depth):  # lines that tell nothing stand at the age of the last that does
+            age[line] = np.where(line < counts[copies], age[line], age[line - 1])
+        code[block.rows] = codes.ravel()
+        log_age[block.rows] = np.log(np.maximum(age, LEAST_AGE)).ravel()
+        if fleet.end_years is not None:
+            ends = fleet.end_years[life] + fleet.copy_shift[copies]
+            gap[block.rows] = np.where(codes == empty_code(row_count), 0.0, _gaps(age, counts[copies], late, ends)).ravel()
+    return log_age, code, gap
+
+
+def _gaps(age: Floats, counts: Ints, late: Bools, ends: Floats) -> Floats:
     """Return by row half of the years since the row before and until the next, all of those from the last to the end.
 
     A crack that began between two rows has been there for half of the years between them on average.
     """
-    if fleet.end_years is None or not len(age):
-        return np.zeros(len(age))
-    first = starts_of(row_counts)
-    last = first + row_counts - 1
-    before, after = np.zeros(len(age)), np.zeros(len(age))
-    before[1:] = np.diff(age)
-    after[:-1] = before[1:]
-    before[first] = np.where(fleet.copy_entry > 0.0, 0.0, age[first])
-    after[last] = 2.0 * (fleet.end_years[fleet.copy_life] + fleet.copy_shift - age[last])
-    return np.where(code == empty, 0.0, np.maximum(0.5 * (before + np.maximum(after, 0.0)), 0.0))
+    before = np.diff(age, axis=0, prepend=np.where(late, age[0], 0.0)[None])
+    after = np.concatenate([before[1:], np.zeros((1, age.shape[1]))])
+    last = counts - 1
+    columns = np.arange(age.shape[1])
+    after[last, columns] = np.maximum(2.0 * (ends - age[last, columns]), 0.0)
+    return np.asarray(np.maximum(0.5 * (before + after), 0.0))
 
 
-def _places(fleet: Fleet, looks: Ints, row_counts: Ints) -> tuple[Ints, Ints]:
-    """Return for each look of each copy, by age, its place among the fleet's looks and among the rows."""
-    order = np.lexsort((fleet.look_code, fleet.look_age, fleet.look_life))
-    first_look = starts_of(np.bincount(fleet.look_life, minlength=fleet.life_count))
-    within = np.arange(looks.sum()) - np.repeat(starts_of(looks), looks)
-    source = order[np.repeat(first_look[fleet.copy_life], looks) + within]
-    return source, np.repeat(starts_of(row_counts) + row_counts - looks, looks) + within
-
-
-def _cut(row_bounds: Ints, copy_bounds: Ints) -> tuple[Chunk, ...]:
-    """Cut between lives so that no chunk has many more than CHUNK_ROWS rows; bounds by copy and by life."""
-    first_row = row_bounds[copy_bounds]
-    cuts = np.flatnonzero(np.diff(first_row[:-1] // CHUNK_ROWS, prepend=-1))
-    edges = [*cuts.tolist(), len(copy_bounds) - 1]
-    return tuple(
-        Chunk(
-            slice(lo, hi),
-            slice(int(copy_bounds[lo]), int(copy_bounds[hi])),
-            slice(int(first_row[lo]), int(first_row[hi])),
-        )
-        for lo, hi in pairwise(edges)
-    )
+def _sorted_looks(fleet: Fleet) -> Ints:
+    """Return the looks in the order of their lives and ages, those of one day by code."""
+    order = np.lexsort((fleet.look_age, fleet.look_life))
+    life, age = fleet.look_life[order], fleet.look_age[order]
+    if ((life[1:] == life[:-1]) & (age[1:] == age[:-1])).any():
+        return np.lexsort((fleet.look_code, fleet.look_age, fleet.look_life))
+    return order

@@ -10,12 +10,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bobstay.joint.fleet import Floats, Ints
-from bobstay.joint.layout import Chunk, Layout
+from bobstay.joint.fleet import Floats
+from bobstay.joint.layout import Block, Layout
 from bobstay.joint.rates import MOST_CLEARED
 
 YOUNG = 0.01  # below this cumulative hazard 1 - S is summed instead of S, which would cancel
-LOWEST_Y, HIGHEST_Y = -700.0, 6.6  # exp(-exp(6.6)) is nothing already; higher would overflow
+HIGHEST_Y = 6.6  # exp(-exp(6.6)) is nothing already; higher would overflow
 LEAST_LIKELIHOOD = 1e-300
 
 
@@ -25,7 +25,7 @@ class Weights:
 
     after: Floats  # w_j by row
     change: Floats  # c_j by row
-    first: Floats  # w_0 by copy
+    first: Floats  # w_0 by copy, in the layout's order
     last: Floats  # w_n by copy
     peak: Floats
     cleared: float
@@ -50,87 +50,109 @@ def weigh(layout: Layout, tables: tuple[Floats, Floats], cleared: float, failure
 
     `failure_rate` is how often in a year a cracked part fails: that it did not speaks against an old crack.
     """
-    rows, copies = len(layout.code), len(layout.row_starts)
+    rows, copies = len(layout.code), len(layout.life)
     after, change = np.empty(rows), np.empty(rows)
     first, last, peak = np.empty(copies), np.empty(copies), np.empty(copies)
-    for chunk in layout.chunks:
-        r, c = chunk.rows, chunk.copies
-        after[r], change[r], first[c], last[c], peak[c] = _chunk_weights(layout, tables, chunk, failure_rate)
+    for block in layout.blocks:
+        log_w, total = _log_weights(layout, tables, block, failure_rate)
+        top = np.maximum(log_w.max(axis=0), total)
+        log_w -= top
+        w, c = block.table(after), block.table(change)
+        np.exp(log_w, out=w)
+        w0 = np.exp(total - top)
+        np.subtract(w[0], w0, out=c[0])
+        np.subtract(w[1:], w[:-1], out=c[1:])
+        first[block.places], last[block.places], peak[block.places] = w0, w[-1], top
     return Weights(after, change, first, last, peak, min(cleared, MOST_CLEARED))
 
 
-def _chunk_weights(
-    layout: Layout, tables: tuple[Floats, Floats], chunk: Chunk, failure_rate: float
-) -> tuple[Floats, ...]:
-    """Return w and c by row, w_0, w_n and log scale by copy: all B first, then one B after another becomes its A."""
-    code = layout.code[chunk.rows]
-    counts = layout.row_counts[chunk.copies]
-    starts = layout.row_starts[chunk.copies] - chunk.rows.start
-    cracked = tables[1][code]
+def _log_weights(
+    layout: Layout, tables: tuple[Floats, Floats], block: Block, failure_rate: float
+) -> tuple[Floats, Floats]:
+    """Return ln w by row and ln w_0 by copy: all B first, then one B after another becomes its A."""
+    code = block.codes(layout.code)
+    cracked = np.take(tables[1], code)
     if failure_rate:
-        cracked -= failure_rate * layout.gap[chunk.rows]
-    step = tables[0][code] - cracked
-    total = np.add.reduceat(cracked, starts)
-    run = np.cumsum(step)
-    log_w = run - np.repeat(run[starts] - step[starts] - total, counts)
-    top = np.maximum(np.maximum.reduceat(log_w, starts), total)
-    w = np.exp(log_w - np.repeat(top, counts))
-    w0 = np.exp(total - top)
-    return w, w - _shifted(w, starts, w0), w0, w[starts + counts - 1], top
+        cracked -= failure_rate * block.table(layout.gap)
+    total = cracked.sum(axis=0)
+    log_w = np.take(tables[0], code)
+    log_w -= cracked
+    log_w[0] += total
+    return _run(log_w), total
 
 
-def _shifted(rows: Floats, starts: Ints, first: Floats | float) -> Floats:
-    """Return the value of the row before each row, `first` at the first row of a copy."""
-    before = np.empty_like(rows)
-    before[1:] = rows[:-1]
-    before[starts] = first
-    return before
+def _run(lines: Floats) -> Floats:
+    """Sum lines one after another in place (what cumsum does, which is slow along this axis)."""
+    for line in range(1, len(lines)):
+        lines[line] += lines[line - 1]
+    return lines
 
 
 @dataclass(frozen=True, slots=True)
 class _Part:
-    """One chunk at one set of parameters: hazards by row, shape by copy, and where its copies' rows start."""
+    """One block at one set of parameters: H, y = ln H and S by row, shape by copy."""
 
-    chunk: Chunk
-    starts: Ints
-    counts: Ints
+    block: Block
     y: Floats
     hazard: Floats
+    survival: Floats
     beta: Floats
 
     @classmethod
-    def of(cls, layout: Layout, chunk: Chunk, a: Floats, b: Floats) -> _Part:
-        life = layout.copy_life[chunk.copies]
-        counts = layout.row_counts[chunk.copies]
-        beta = np.exp(b[life])
-        y = layout.log_age[chunk.rows] - np.repeat(a[life], counts)
-        y *= np.repeat(beta, counts)
-        np.clip(y, LOWEST_Y, HIGHEST_Y, out=y)
-        return cls(chunk, layout.row_starts[chunk.copies] - chunk.rows.start, counts, y, np.exp(y), beta)
+    def of(cls, layout: Layout, block: Block, a: Floats, beta: Floats) -> _Part:
+        life = layout.life[block.places]
+        own = beta[life]
+        y = block.table(layout.log_age) - a[life]
+        y *= own
+        np.minimum(y, HIGHEST_Y, out=y)
+        hazard = np.exp(y)
+        survival = np.negative(hazard)
+        np.exp(survival, out=survival)
+        return cls(block, y, hazard, survival, own)
 
     def likelihood(self, weights: Weights, sums: Floats) -> Floats:
         """Return L of each copy from its sum of c S, or summed the other way where that would cancel."""
-        likelihood = weights.first[self.chunk.copies] + sums
-        young = np.flatnonzero(self.hazard[self.starts + self.counts - 1] < YOUNG)
+        places = self.block.places
+        likelihood = weights.first[places] + sums
+        young = np.flatnonzero(self.hazard[-1] < YOUNG)
         if len(young):
-            counts = self.counts[young]
-            starts = np.cumsum(counts) - counts
-            rows = np.arange(counts.sum()) + np.repeat(self.starts[young] - starts, counts)
-            change = weights.change[self.chunk.rows][rows]
-            failed = np.add.reduceat(change * np.expm1(-self.hazard[rows]), starts)
-            likelihood[young] = weights.last[self.chunk.copies][young] + failed
+            failed = np.expm1(-self.hazard[:, young])
+            failed *= self.block.table(weights.change)[:, young]
+            likelihood[young] = weights.last[places][young] + failed.sum(axis=0)
         return np.maximum(likelihood, LEAST_LIKELIHOOD)
+
+    def at_entry(self, cleared: float) -> tuple[Floats, Floats]:
+        """Return, of late copies, the chance to be there at entry, 1 - rho + rho S, and v = rho S: their first row."""
+        v = cleared * self.survival[0, : self.block.late_count]
+        return 1.0 - cleared + v, v
 
 
 def log_likelihoods(layout: Layout, weights: Weights, a: Floats, b: Floats) -> Floats:
     """Return the log-likelihood of each copy, its prior weight included (c,), for ln scale and ln shape by life."""
-    out = np.empty(len(layout.row_starts))
-    for chunk in layout.chunks:
-        part = _Part.of(layout, chunk, a, b)
-        sums = np.add.reduceat(weights.change[chunk.rows] * np.exp(-part.hazard), part.starts)
-        out[chunk.copies] = np.log(part.likelihood(weights, sums)) + weights.peak[chunk.copies]
-    out[layout.late] -= np.log(at_entry(layout, weights.cleared, a, b)[0])
-    return out + layout.copy_log_weight
+    return np.asarray(log_histories(layout, weights, a, b)[0])
+
+
+def log_histories(
+    layout: Layout, weights: Weights, a: Floats, b: Floats, *, log_age: Floats | None = None
+) -> Floats:
+    """Return by copy (2, c) the log-likelihood of its history, and of its history and no crack by `log_age` (c,).
+
+    Prior weights are included; without `log_age` the second means nothing.
+    """
+    out, beta = np.empty((2, len(layout.life))), np.exp(b)
+    by = np.zeros(len(layout.life)) if log_age is None else layout.by_place(log_age)
+    for block in layout.blocks:
+        places, late = block.places, block.late_count
+        part = _Part.of(layout, block, a, beta)
+        likelihood = part.likelihood(weights, (block.table(weights.change) * part.survival).sum(axis=0))
+        out[0, places] = np.log(likelihood)
+        if log_age is not None:
+            y = np.minimum(part.beta * (by[places] - a[layout.life[places]]), HIGHEST_Y)
+            out[1, places] = np.log(np.maximum(weights.last[places], LEAST_LIKELIHOOD)) - np.exp(y)
+        if late:
+            out[:, places][:, :late] -= np.log(part.at_entry(weights.cleared)[0])
+    out += weights.peak + layout.log_weight
+    return layout.by_copy(out)
 
 
 def joined(layout: Layout, by_copy: Floats) -> Floats:
@@ -142,44 +164,53 @@ def joined(layout: Layout, by_copy: Floats) -> Floats:
 
 def pass_over(layout: Layout, weights: Weights, a: Floats, b: Floats, *, curved: bool = True) -> Terms:
     """Return all terms for ln scale and ln shape by life; the second derivatives mean nothing if not `curved`."""
-    six = np.empty((6, len(layout.copy_counts)))
-    cracked, years = np.zeros(layout.code_count), 0.0
-    late = _late_terms(layout, weights.cleared, a, b)
-    for chunk in layout.chunks:
-        part = _Part.of(layout, chunk, a, b)
-        survival = np.exp(-part.hazard)
-        terms, per_copy = _copy_terms(part, weights, survival, curved)
-        terms[0] += weights.peak[chunk.copies] + layout.copy_log_weight[chunk.copies]
-        lo, hi = np.searchsorted(layout.late, [chunk.copies.start, chunk.copies.stop])
-        terms[:, layout.late[lo:hi] - chunk.copies.start] -= late[:, lo:hi]
-        six[:, chunk.lives], share = _over_copies(layout, chunk, terms)
-        at_crack = _cracked(part, weights, survival, share * per_copy)
-        cracked += np.bincount(layout.code[chunk.rows], at_crack, minlength=len(cracked))
-        years += float(at_crack @ layout.gap[chunk.rows])
-    ll, da, db, haa, hab, hbb = six
-    return Terms(ll, da, db, haa, hab, hbb, cracked, years)
+    six, beta = np.empty((6, len(layout.life))), np.exp(b)
+    at_crack = np.empty(len(layout.code))
+    for block in layout.blocks:
+        part = _Part.of(layout, block, a, beta)
+        terms, per_copy = _copy_terms(part, weights, curved=curved)
+        late = block.late_count
+        if late:
+            terms[:, :late] -= _late_terms(part, weights.cleared, curved=curved)
+        six[:, block.places] = terms
+        _cracked(part, weights, per_copy, out=block.table(at_crack))
+    six[0] += weights.peak
+    six[0] += layout.log_weight
+    by_life, share = _over_copies(layout, layout.by_copy(six))
+    if share is not None:
+        for block in layout.blocks:
+            block.table(at_crack)[...] *= share[block.places]
+    cracked = np.bincount(layout.code, at_crack, minlength=layout.code_count)
+    return Terms(*by_life, cracked, float(at_crack @ layout.gap))
 
 
-def _copy_terms(part: _Part, weights: Weights, survival: Floats, curved: bool) -> tuple[Floats, Floats]:
+def _copy_terms(part: _Part, weights: Weights, *, curved: bool) -> tuple[Floats, Floats]:
     """Return by copy the six terms (6, c) and 1 / L."""
-    sums = _six_sums(weights.change[part.chunk.rows] * survival, part, curved)
+    sums = _six_sums(part.block.table(weights.change) * part.survival, part.hazard, part.y, curved=curved)
     likelihood = part.likelihood(weights, sums[0])
     return _derivatives(sums, likelihood, part.beta), 1.0 / likelihood
 
 
-def _six_sums(v: Floats, part: _Part, curved: bool) -> Floats:
+def _six_sums(v: Floats, hazard: Floats, y: Floats, *, curved: bool) -> Floats:
     """Return by copy the sums of v, vH, vHy, vH(H-1), vH(H-1)y, vH(H-1)y^2 (the last three 0 if not `curved`)."""
-    rows = np.empty((6 if curved else 3, len(v)))
-    rows[0] = v
-    np.multiply(v, part.hazard, out=rows[1])
-    np.multiply(rows[1], part.y, out=rows[2])
+    out = np.zeros((6, v.shape[1]))
+    v.sum(axis=0, out=out[0])
+    v *= hazard
+    v.sum(axis=0, out=out[1])
     if not curved:
-        sums = np.add.reduceat(rows, part.starts, axis=1)
-        return np.concatenate([sums, np.zeros_like(sums)])
-    np.multiply(rows[1], part.hazard - 1.0, out=rows[3])
-    np.multiply(rows[3], part.y, out=rows[4])
-    np.multiply(rows[4], part.y, out=rows[5])
-    return np.add.reduceat(rows, part.starts, axis=1)
+        v *= y
+        v.sum(axis=0, out=out[2])
+        return out
+    less = hazard - 1.0
+    less *= v  # vH(H-1)
+    less.sum(axis=0, out=out[3])
+    less *= y
+    less.sum(axis=0, out=out[4])
+    less *= y
+    less.sum(axis=0, out=out[5])
+    v *= y
+    v.sum(axis=0, out=out[2])
+    return out
 
 
 def _derivatives(sums: Floats, likelihood: Floats, beta: Floats) -> Floats:
@@ -192,40 +223,33 @@ def _derivatives(sums: Floats, likelihood: Floats, beta: Floats) -> Floats:
     return np.stack([np.log(likelihood), da, db, haa, hab, hbb])
 
 
-def at_entry(layout: Layout, cleared: float, a: Floats, b: Floats) -> tuple[Floats, Floats, Floats, Floats]:
-    """Return, of late copies, their chance to be there at entry, 1 - rho + rho S, and v = rho S, H and y there."""
-    life = layout.copy_life[layout.late]
-    y = np.clip(np.exp(b[life]) * (layout.late_log_entry - a[life]), LOWEST_Y, HIGHEST_Y)
-    hazard = np.exp(y)
-    v = cleared * np.exp(-hazard)
-    return 1.0 - cleared + v, v, hazard, y
-
-
-def _late_terms(layout: Layout, cleared: float, a: Floats, b: Floats) -> Floats:
+def _late_terms(part: _Part, cleared: float, *, curved: bool) -> Floats:
     """Return, of late copies, the log chance to be there at entry and its derivatives, to be taken off."""
-    there, v, hazard, y = at_entry(layout, cleared, a, b)
-    sums = np.stack([v, v * hazard, v * hazard * y, *(v * hazard * (hazard - 1.0) * y**k for k in range(3))])
-    return _derivatives(sums, there, np.exp(b[layout.copy_life[layout.late]]))
+    late = slice(0, part.block.late_count)
+    there, v = part.at_entry(cleared)
+    sums = _six_sums(v[None], part.hazard[:1, late], part.y[:1, late], curved=curved)
+    return _derivatives(sums, there, part.beta[late])
 
 
-def _over_copies(layout: Layout, chunk: Chunk, terms: Floats) -> tuple[Floats, Floats]:
-    """Return the terms by life, and the share of its life each copy has after the looks."""
+def _over_copies(layout: Layout, terms: Floats) -> tuple[Floats, Floats | None]:
+    """Return the terms by life, and the share of its life each copy has after the looks, in the layout's order."""
     if not layout.has_copies:
-        return terms, np.ones(terms.shape[1])
-    starts = layout.copy_starts[chunk.lives] - chunk.copies.start
-    counts = layout.copy_counts[chunk.lives]
+        return terms, None
+    starts, counts = layout.copy_starts, layout.copy_counts
     ll, da, db, haa, hab, hbb = terms
     together = np.logaddexp.reduceat(ll, starts)
     share = np.exp(ll - np.repeat(together, counts))
     rows = share * np.stack([da, db, haa + da**2, hab + da * db, hbb + db**2])
     ga, gb, saa, sab, sbb = np.add.reduceat(rows, starts, axis=1)
-    return np.stack([together, ga, gb, saa - ga**2, sab - ga * gb, sbb - gb**2]), share
+    return np.stack([together, ga, gb, saa - ga**2, sab - ga * gb, sbb - gb**2]), layout.by_place(share)
 
 
-def _cracked(part: _Part, weights: Weights, survival: Floats, per_copy: Floats) -> Floats:
-    """Return by row the chance of a crack at that look given the whole history, times `per_copy` L."""
-    rows = part.chunk.rows
-    mass = (weights.after[rows] - weights.change[rows]) * (_shifted(survival, part.starts, 1.0) - survival)
-    mass *= np.repeat(per_copy, part.counts)  # before summing: an unlikely history would drown in the others' sums
-    run = np.cumsum(mass)
-    return np.asarray(run - np.repeat(run[part.starts] - mass[part.starts], part.counts))
+def _cracked(part: _Part, weights: Weights, per_copy: Floats, *, out: Floats) -> None:
+    """Put in `out`, by row, the chance of a crack at that look given the whole history, times `per_copy` L."""
+    after, survival = part.block.table(weights.after), part.survival
+    np.subtract(survival[:-1], survival[1:], out=out[1:])
+    out[1:] *= after[:-1]
+    np.subtract(1.0, survival[0], out=out[0])
+    out[0] *= weights.first[part.block.places]
+    out *= per_copy  # before summing: an unlikely history would drown in the others' sums
+    _run(out)
