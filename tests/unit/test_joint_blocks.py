@@ -89,15 +89,15 @@ def test_hessian_of_coefficients_and_boats(model: Model, point: Point) -> None:
         np.testing.assert_allclose(slope, want, rtol=1e-5, atol=1e-4)
 
 
-def test_rate_columns_are_near_central_differences(model: Model, point: Point) -> None:
-    """The one-sided differences the search uses lie within their step's error of central ones."""
-    seen = model.see(point)
-    columns = model.rate_columns(point, seen)
-    h = 1e-4
+def test_hessian_of_the_rates(model: Model, point: Point) -> None:
+    """Their columns with coefficients, boats and each other against central differences of the gradient."""
+    columns, h = model.rate_columns(point, model.see(point)), 1e-4
     for place in range(len(point.psi)):
         up, down = (model.see(moved(point, "psi", place, side)) for side in (h, -h))
-        slope = -(up.blocks.gradient - down.blocks.gradient) / (2 * h)
-        np.testing.assert_allclose(columns.inner[:, place], slope, rtol=0.1, atol=0.02 * np.abs(slope).max() + 1e-3)
+        for own, name in ((columns.inner, "gradient"), (columns.cross, "boat_gradient")):
+            slope = -(getattr(up.blocks, name) - getattr(down.blocks, name)) / (2 * h)
+            np.testing.assert_allclose(own[:, place], slope, rtol=1e-6, atol=1e-6)
+        np.testing.assert_allclose(columns.corner[:, place], -(up.score - down.score) / (2 * h), rtol=1e-6, atol=1e-5)
 
 
 def test_step_solves_the_whole_system(model: Model, point: Point) -> None:

@@ -6,22 +6,22 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from bobstay.joint.blocks import assemble
+from bobstay.joint.blocks import assemble, rate_blocks
 from bobstay.joint.design import BOAT, Design
 from bobstay.joint.fleet import Fleet, Floats
 from bobstay.joint.layout import Layout, lay_out
 from bobstay.joint.passes import Terms, Weights, joined, log_likelihoods, pass_over, weigh
+from bobstay.joint.rate_slopes import RateSlopes, rate_slopes, table_slopes
 from bobstay.joint.rates import (
     RateCounts,
     RatePrior,
     code_tables,
+    expected_curvature,
     log_rate_prior,
     rate_counts,
     rate_score,
 )
 from bobstay.joint.solve import Blocks, Prior
-
-RATE_DIFFERENCE = 0.02  # on the logit scale
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,22 +139,15 @@ class Model:
         )
 
     def rate_columns(self, point: Point, seen: Seen, spread: Floats | None = None) -> RateColumns:
-        """Return the Hessian columns of the rates by one-sided differences of the gradient (2R passes, or 4R)."""
-        columns = [self._rate_column(point, seen, place, spread) for place in range(len(point.psi))]
-        inner, cross, corner = (np.stack(part, axis=1) for part in zip(*columns, strict=True))
-        return RateColumns(inner, cross, 0.5 * (corner + corner.T))
-
-    def _rate_column(
-        self, point: Point, seen: Seen, place: int, spread: Floats | None
-    ) -> tuple[Floats, Floats, Floats]:
-        psi = point.psi.copy()
-        psi[place] += RATE_DIFFERENCE
-        there = self.see(replace(point, psi=psi), spread=spread, curved=False)
-        return (
-            (seen.blocks.gradient - there.blocks.gradient) / RATE_DIFFERENCE,
-            (seen.blocks.boat_gradient - there.blocks.boat_gradient) / RATE_DIFFERENCE,
-            (seen.score - there.score) / RATE_DIFFERENCE,
+        """Return the Hessian columns of the rates; with `spread` as in `see`."""
+        sides = [point.boats] if spread is None else [point.boats + spread, point.boats - spread]
+        weights, (sound, cracked) = self.weights(point.psi), table_slopes(point.psi, self.cleared)
+        found = [rate_slopes(self.layout, weights, *self.ab(point, side), cracked - sound) for side in sides]
+        in_scale, in_shape, corner = (
+            sum(getattr(one, name) for one in found) / len(found) for name in RateSlopes.__slots__
         )
+        inner, cross = rate_blocks(self.fleet, self.design, in_scale, in_shape)
+        return RateColumns(inner, cross, expected_curvature(seen.counts, point.psi, self.rates) - corner)
 
 
 def mean_terms(up: Terms, down: Terms) -> Terms:

@@ -89,7 +89,7 @@ def _run(lines: Floats) -> Floats:
 
 
 @dataclass(frozen=True, slots=True)
-class _Part:
+class Part:
     """One block at one set of parameters: H, y = ln H and S by row, shape by copy."""
 
     block: Block
@@ -99,7 +99,7 @@ class _Part:
     beta: Floats
 
     @classmethod
-    def of(cls, layout: Layout, block: Block, a: Floats, beta: Floats) -> _Part:
+    def of(cls, layout: Layout, block: Block, a: Floats, beta: Floats) -> Part:
         life = layout.life[block.places]
         own = beta[life]
         y = block.table(layout.log_age) - a[life]
@@ -121,10 +121,36 @@ class _Part:
             likelihood[young] = weights.last[places][young] + failed.sum(axis=0)
         return np.maximum(likelihood, LEAST_LIKELIHOOD)
 
+    def whole_likelihood(self, weights: Weights) -> Floats:
+        """Return L of each copy."""
+        return self.likelihood(weights, (self.block.table(weights.change) * self.survival).sum(axis=0))
+
+    def slopes(self, weights: Weights, likelihood: Floats) -> Floats:
+        """Return by copy the slopes of ln L in a and b (2, c), a late joiner's less those of its chance to be there."""
+        x1, x2 = _sums(self.block.table(weights.change) * self.survival, self)
+        out = np.stack([self.beta * x1, -x2]) / likelihood
+        out[:, : self.block.late_count] -= self.entry_slopes(weights.cleared)
+        return out
+
+    def entry_slopes(self, cleared: float) -> Floats:
+        """Return, of late copies, the slopes in a and b of ln of the chance to be there at entry (2, late)."""
+        late = slice(0, self.block.late_count)
+        there, v = self.at_entry(cleared)
+        per_hazard = v * self.hazard[0, late] / there
+        return np.stack([self.beta[late] * per_hazard, -per_hazard * self.y[0, late]])
+
     def at_entry(self, cleared: float) -> tuple[Floats, Floats]:
         """Return, of late copies, the chance to be there at entry, 1 - rho + rho S, and v = rho S: their first row."""
         v = cleared * self.survival[0, : self.block.late_count]
         return 1.0 - cleared + v, v
+
+
+def _sums(v: Floats, part: Part) -> tuple[Floats, Floats]:
+    """Return by copy the sums of vH and vHy; `v` is spent."""
+    v *= part.hazard
+    x1 = v.sum(axis=0)
+    v *= part.y
+    return x1, v.sum(axis=0)
 
 
 def log_likelihoods(layout: Layout, weights: Weights, a: Floats, b: Floats) -> Floats:
@@ -143,9 +169,8 @@ def log_histories(
     by = np.zeros(len(layout.life)) if log_age is None else layout.by_place(log_age)
     for block in layout.blocks:
         places, late = block.places, block.late_count
-        part = _Part.of(layout, block, a, beta)
-        likelihood = part.likelihood(weights, (block.table(weights.change) * part.survival).sum(axis=0))
-        out[0, places] = np.log(likelihood)
+        part = Part.of(layout, block, a, beta)
+        out[0, places] = np.log(part.whole_likelihood(weights))
         if log_age is not None:
             y = np.minimum(part.beta * (by[places] - a[layout.life[places]]), HIGHEST_Y)
             out[1, places] = np.log(np.maximum(weights.last[places], LEAST_LIKELIHOOD)) - np.exp(y)
@@ -167,7 +192,7 @@ def pass_over(layout: Layout, weights: Weights, a: Floats, b: Floats, *, curved:
     six, beta = np.empty((6, len(layout.life))), np.exp(b)
     at_crack = np.empty(len(layout.code))
     for block in layout.blocks:
-        part = _Part.of(layout, block, a, beta)
+        part = Part.of(layout, block, a, beta)
         terms, per_copy = _copy_terms(part, weights, curved=curved)
         late = block.late_count
         if late:
@@ -184,7 +209,7 @@ def pass_over(layout: Layout, weights: Weights, a: Floats, b: Floats, *, curved:
     return Terms(*by_life, cracked, float(at_crack @ layout.gap))
 
 
-def _copy_terms(part: _Part, weights: Weights, *, curved: bool) -> tuple[Floats, Floats]:
+def _copy_terms(part: Part, weights: Weights, *, curved: bool) -> tuple[Floats, Floats]:
     """Return by copy the six terms (6, c) and 1 / L."""
     sums = _six_sums(part.block.table(weights.change) * part.survival, part.hazard, part.y, curved=curved)
     likelihood = part.likelihood(weights, sums[0])
@@ -223,7 +248,7 @@ def _derivatives(sums: Floats, likelihood: Floats, beta: Floats) -> Floats:
     return np.stack([np.log(likelihood), da, db, haa, hab, hbb])
 
 
-def _late_terms(part: _Part, cleared: float, *, curved: bool) -> Floats:
+def _late_terms(part: Part, cleared: float, *, curved: bool) -> Floats:
     """Return, of late copies, the log chance to be there at entry and its derivatives, to be taken off."""
     late = slice(0, part.block.late_count)
     there, v = part.at_entry(cleared)
@@ -235,16 +260,27 @@ def _over_copies(layout: Layout, terms: Floats) -> tuple[Floats, Floats | None]:
     """Return the terms by life, and the share of its life each copy has after the looks, in the layout's order."""
     if not layout.has_copies:
         return terms, None
-    starts, counts = layout.copy_starts, layout.copy_counts
     ll, da, db, haa, hab, hbb = terms
-    together = np.logaddexp.reduceat(ll, starts)
-    share = np.exp(ll - np.repeat(together, counts))
-    rows = share * np.stack([da, db, haa + da**2, hab + da * db, hbb + db**2])
-    ga, gb, saa, sab, sbb = np.add.reduceat(rows, starts, axis=1)
+    together, share = shares_of(layout, ll)
+    rows = np.stack([da, db, haa + da**2, hab + da * db, hbb + db**2])
+    ga, gb, saa, sab, sbb = over_lives(layout, rows, share)
     return np.stack([together, ga, gb, saa - ga**2, sab - ga * gb, sbb - gb**2]), layout.by_place(share)
 
 
-def _cracked(part: _Part, weights: Weights, per_copy: Floats, *, out: Floats) -> None:
+def shares_of(layout: Layout, by_copy: Floats) -> tuple[Floats, Floats]:
+    """Return the log-likelihood by life, and by copy the share of its life it has after the looks."""
+    together = np.logaddexp.reduceat(by_copy, layout.copy_starts)
+    return together, np.exp(by_copy - np.repeat(together, layout.copy_counts))
+
+
+def over_lives(layout: Layout, by_copy: Floats, share: Floats) -> Floats:
+    """Return by life the mean of values by copy (last axis), weighed by their shares."""
+    if not layout.has_copies:
+        return by_copy
+    return np.asarray(np.add.reduceat(share * by_copy, layout.copy_starts, axis=-1))
+
+
+def _cracked(part: Part, weights: Weights, per_copy: Floats, *, out: Floats) -> None:
     """Put in `out`, by row, the chance of a crack at that look given the whole history, times `per_copy` L."""
     after, survival = part.block.table(weights.after), part.survival
     np.subtract(survival[:-1], survival[1:], out=out[1:])

@@ -141,6 +141,13 @@ def rate_score(counts: RateCounts, psi: Floats, prior: RatePrior) -> Floats:
     return np.asarray(hits - rate * tries + weight * (thought - rate))
 
 
+def expected_curvature(counts: RateCounts, psi: Floats, prior: RatePrior) -> Floats:
+    """Return the negative Hessian in psi (2R, 2R) of log-likelihood plus log prior, were every crack's day known."""
+    rate = expit(psi)
+    tries = np.concatenate([counts.cracked, counts.sound]) + np.tile(prior.weight, 2)
+    return np.diag(rate * (1.0 - rate) * tries)
+
+
 def expectation_step(counts: RateCounts, prior: RatePrior) -> Floats:
     """Return psi after one EM step with Beta priors worth `prior.weight` looks."""
     thought = np.concatenate([prior.found, prior.false_call])
