@@ -20,6 +20,7 @@ EM_STEPS = 6
 LARGEST_STEP = 0.8
 NEAR = 20.0  # decrement below which spreads and rates may move by curvature
 DONE = 1e-3
+SLOW = 0.1  # a step that leaves more of the decrement has the rates' curvature looked at anew
 LATE_STEPS, SPREAD_PACE = 14, 0.4  # from here on spreads move less, lest they go to and fro between two places
 MOST_STEPS = 60
 
@@ -36,6 +37,7 @@ class Settled:
     rate_change: float = np.inf
     decrement: float = np.inf
     was_mended: bool = True
+    is_slow: bool = True  # the last step left more than a Newton step leaves
     passes: int = 1
 
 
@@ -62,7 +64,9 @@ def search(model: Model, point: Point, *, em_steps: int, hold: bool) -> Settled:
     if hold or not len(active):
         state = replace(state, spread_change=0.0)
     for count in range(MOST_STEPS):
-        if count >= em_steps and state.columns is None and model.rates.estimated and state.decrement < NEAR:
+        if model.rates.estimated and state.decrement < NEAR and (
+            state.is_slow if state.columns is not None else count >= em_steps
+        ):
             state = replace(state, columns=model.rate_columns(state.point, state.seen))
         may_move = state.decrement < NEAR and not state.was_mended and count % 2 == 0
         if not hold and len(active) and may_move and state.spread_change > DONE * 5:
@@ -117,6 +121,7 @@ def _advance(model: Model, state: Settled, *, em_count: int | None) -> Settled:
         seen=seen,
         damping=damping if damping > 1e-6 else 0.0,
         decrement=max(move.decrement, 0.0),
+        is_slow=halvings > 0 or move.decrement > SLOW * state.decrement,
         was_mended=move.was_mended,
         rate_change=float(np.abs(dpsi).max(initial=0.0)),
         passes=state.passes + 1 + halvings,

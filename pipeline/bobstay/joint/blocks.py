@@ -7,6 +7,7 @@ import numpy as np
 from bobstay.joint.design import Design
 from bobstay.joint.fleet import Fleet, Floats, Ints
 from bobstay.joint.passes import Terms
+from bobstay.joint.rate_slopes import RateSlopes
 from bobstay.joint.solve import Blocks
 
 
@@ -26,18 +27,11 @@ def assemble(fleet: Fleet, design: Design, terms: Terms) -> Blocks:
     )
 
 
-def rate_blocks(fleet: Fleet, design: Design, in_scale: Floats, in_shape: Floats) -> tuple[Floats, Floats]:
-    """Return the negative Hessian columns of R rates with the coefficients (P, R) and with the boats (G, R).
-
-    `in_scale` and `in_shape` (R, n) are the slopes of a life's gradient in a and b in each rate.
-    """
-    k, classes = fleet.class_index, fleet.class_count
-    by_scale = np.stack([_sum(k, column, classes) for column in in_scale], axis=1)
-    by_shape = np.stack([_sum(k, column, classes) for column in in_shape], axis=1)
-    inner = design.scale_rows.T @ by_scale + design.shape_rows.T @ by_shape
-    inner[design.covariates] += fleet.covariates.T @ in_scale.T
-    boats = np.stack([_sum(fleet.boat_index, column, fleet.boat_count) for column in in_scale], axis=1)
-    return -inner, -boats
+def rate_blocks(design: Design, slopes: RateSlopes) -> tuple[Floats, Floats]:
+    """Return the negative Hessian columns of the rates with the coefficients (P, R2) and with the boats (G, R2)."""
+    inner = design.scale_rows.T @ slopes.class_scale + design.shape_rows.T @ slopes.class_shape
+    inner[design.covariates] += slopes.covariates
+    return -inner, -slopes.boats
 
 
 def _sum(index: Ints, values: Floats, count: int) -> Floats:

@@ -62,9 +62,9 @@ class Layout:
         return np.take(by_place, self.place, axis=-1)
 
     def by_place(self, by_copy: Floats) -> Floats:
-        """Return values by copy, in the fleet's order, in the layout's."""
+        """Return values of the last axis, by copy in the fleet's order, in the layout's."""
         out = np.empty_like(by_copy)
-        out[self.place] = by_copy
+        out[..., self.place] = by_copy
         return out
 
 

@@ -11,7 +11,7 @@ from bobstay.joint.design import BOAT, Design
 from bobstay.joint.fleet import Fleet, Floats
 from bobstay.joint.layout import Layout, lay_out
 from bobstay.joint.passes import Terms, Weights, joined, log_likelihoods, pass_over, weigh
-from bobstay.joint.rate_slopes import RateSlopes, rate_slopes, table_slopes
+from bobstay.joint.rate_slopes import mean_slopes, rate_slopes, table_slopes
 from bobstay.joint.rates import (
     RateCounts,
     RatePrior,
@@ -142,12 +142,12 @@ class Model:
         """Return the Hessian columns of the rates; with `spread` as in `see`."""
         sides = [point.boats] if spread is None else [point.boats + spread, point.boats - spread]
         weights, (sound, cracked) = self.weights(point.psi), table_slopes(point.psi, self.cleared)
-        found = [rate_slopes(self.layout, weights, *self.ab(point, side), cracked - sound) for side in sides]
-        in_scale, in_shape, corner = (
-            sum(getattr(one, name) for one in found) / len(found) for name in RateSlopes.__slots__
-        )
-        inner, cross = rate_blocks(self.fleet, self.design, in_scale, in_shape)
-        return RateColumns(inner, cross, expected_curvature(seen.counts, point.psi, self.rates) - corner)
+        found = [
+            rate_slopes(self.fleet, self.layout, weights, *self.ab(point, side), tilt=cracked - sound) for side in sides
+        ]
+        slopes = found[0] if len(found) == 1 else mean_slopes(*found)
+        inner, cross = rate_blocks(self.design, slopes)
+        return RateColumns(inner, cross, expected_curvature(seen.counts, point.psi, self.rates) - slopes.corner)
 
 
 def mean_terms(up: Terms, down: Terms) -> Terms:

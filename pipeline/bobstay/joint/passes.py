@@ -78,10 +78,10 @@ def _log_weights(
     log_w = np.take(tables[0], code)
     log_w -= cracked
     log_w[0] += total
-    return _run(log_w), total
+    return run(log_w), total
 
 
-def _run(lines: Floats) -> Floats:
+def run(lines: Floats) -> Floats:
     """Sum lines one after another in place (what cumsum does, which is slow along this axis)."""
     for line in range(1, len(lines)):
         lines[line] += lines[line - 1]
@@ -132,6 +132,16 @@ class Part:
         out[:, : self.block.late_count] -= self.entry_slopes(weights.cleared)
         return out
 
+    def sound_by(self, weights: Weights, log_ratio: Floats) -> Floats:
+        """Return by copy ln of its history and no crack by an age (ln age - a given), and its slopes in a and b (3, c).
+
+        What a late joiner's chance to be there takes off is left to the caller.
+        """
+        y = np.minimum(self.beta * log_ratio, HIGHEST_Y)
+        hazard = np.exp(y)
+        kept = np.log(np.maximum(weights.last[self.block.places], LEAST_LIKELIHOOD))
+        return np.stack([kept - hazard, self.beta * hazard, -hazard * y])
+
     def entry_slopes(self, cleared: float) -> Floats:
         """Return, of late copies, the slopes in a and b of ln of the chance to be there at entry (2, late)."""
         late = slice(0, self.block.late_count)
@@ -172,8 +182,7 @@ def log_histories(
         part = Part.of(layout, block, a, beta)
         out[0, places] = np.log(part.whole_likelihood(weights))
         if log_age is not None:
-            y = np.minimum(part.beta * (by[places] - a[layout.life[places]]), HIGHEST_Y)
-            out[1, places] = np.log(np.maximum(weights.last[places], LEAST_LIKELIHOOD)) - np.exp(y)
+            out[1, places] = part.sound_by(weights, by[places] - a[layout.life[places]])[0]
         if late:
             out[:, places][:, :late] -= np.log(part.at_entry(weights.cleared)[0])
     out += weights.peak + layout.log_weight
@@ -288,4 +297,4 @@ def _cracked(part: Part, weights: Weights, per_copy: Floats, *, out: Floats) -> 
     np.subtract(1.0, survival[0], out=out[0])
     out[0] *= weights.first[part.block.places]
     out *= per_copy  # before summing: an unlikely history would drown in the others' sums
-    _run(out)
+    run(out)

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from bobstay.joint.ascent import DONE, EM_STEPS, Settled, evenly, first_point, is_done, moved, search, with_columns
+from bobstay.joint.ascent import DONE, EM_STEPS, SLOW, Settled, evenly, first_point, is_done, moved, search, with_columns
 from bobstay.joint.design import Design
 from bobstay.joint.evidence import estimated_spreads, improved_spreads, padded
 from bobstay.joint.fleet import Fleet, Floats
@@ -24,7 +24,6 @@ LARGEST_POLISH = 0.3
 MOST_POLISH = 40
 SPREAD_STEPS, MOST_SPREAD_STEPS = 2, 16  # spreads move in the first steps, and on until they rest
 SPREAD_PACE, SPREAD_DONE = 0.4, 0.05
-FRESH_COLUMNS = (6, 14)  # steps before which a polish that has not settled yet looks at the rates anew
 SHORTER = 0.7
 LEAST_PACE = 0.1
 
@@ -53,9 +52,11 @@ class _Polish:
     point: Point
     seen: Seen
     system: System
+    columns: RateColumns | None
     pace: float = 1.0
     decrement: float = np.inf
     passes: int = 0
+    is_slow: bool = True  # the last step left more than a Newton step leaves
     last: Floats | None = None  # the move before, as it was proposed
     spread_change: float = np.inf
 
@@ -89,34 +90,32 @@ def estimate(
 def _polished(model: Model, state: Settled) -> Estimated:
     """Take the last steps on the marginal likelihood, boat effects averaged over their spread."""
     columns = state.columns
-    if model.rates.estimated and columns is None:
+    if model.rates.estimated and (columns is None or not model.has_boats):
         columns = model.rate_columns(state.point, state.seen)
-    polish = _Polish(state.point, state.seen, _system(model, state.point, state.seen, columns))
+    polish = _Polish(state.point, state.seen, _system(model, state.point, state.seen, columns), columns)
     if not model.has_boats:
-        return _summed_up(model, polish, columns, has_converged=is_done(model, state), passes=state.passes)
+        return _summed_up(model, polish, has_converged=is_done(model, state), passes=state.passes)
     active = estimated_spreads(model)
     for count in range(MOST_POLISH):
-        if columns is not None and count in FRESH_COLUMNS:
-            columns = _fresh_columns(model, polish)
         rests = not len(active) or (count >= SPREAD_STEPS and polish.spread_change < SPREAD_DONE)
         pace = 0.0 if rests or count >= MOST_SPREAD_STEPS else 1.0 if count < SPREAD_STEPS else SPREAD_PACE
-        polish = _again(model, polish, columns, pace)
+        polish = _again(model, polish, pace)
         if polish.decrement < DONE and rests:
             break
     settled = polish.decrement < DONE and (not len(active) or polish.spread_change < SPREAD_DONE)
-    return _summed_up(model, polish, columns, has_converged=settled, passes=state.passes + polish.passes)
+    return _summed_up(model, polish, has_converged=settled, passes=state.passes + polish.passes)
 
 
-def _fresh_columns(model: Model, polish: _Polish) -> RateColumns:
-    """Return the rates' columns anew: where boats have few looks those of the search lead the polish too far."""
+def _again(model: Model, polish: _Polish, spread_pace: float) -> _Polish:
+    """Take one step of the polish (none where it has come to rest), spreads first unless their pace is 0.
+
+    The rates' columns are looked at anew first of all, and where old ones led too far (boats with few looks).
+    """
+    point, change, columns = polish.point, polish.spread_change, polish.columns
     spread = 1.0 / np.sqrt(polish.system.boat)
-    return model.rate_columns(polish.point, model.see(polish.point, spread=spread), spread)
-
-
-def _again(model: Model, polish: _Polish, columns: RateColumns | None, spread_pace: float) -> _Polish:
-    """Take one step of the polish (none where it has come to rest), spreads first unless their pace is 0."""
-    point, change = polish.point, polish.spread_change
-    seen = model.see(point, spread=1.0 / np.sqrt(polish.system.boat))
+    seen = model.see(point, spread=spread)
+    if columns is not None and polish.is_slow:
+        columns = model.rate_columns(point, seen, spread)
     if spread_pace:
         best = improved_spreads(model, point, with_columns(seen, columns), estimated_spreads(model))
         change = float(np.abs(best - point.log_sd).max())
@@ -134,6 +133,8 @@ def _again(model: Model, polish: _Polish, columns: RateColumns | None, spread_pa
         system=system,
         pace=pace,
         decrement=decrement,
+        columns=columns,
+        is_slow=not spread_pace and decrement > SLOW * polish.decrement,
         passes=polish.passes + 2,
         last=move.coefficients,
         spread_change=change,
@@ -148,9 +149,7 @@ def _pace(polish: _Polish, move: Step) -> float:
     return max(polish.pace * SHORTER, LEAST_PACE) if went_too_far else polish.pace
 
 
-def _summed_up(
-    model: Model, polish: _Polish, columns: RateColumns | None, *, has_converged: bool, passes: int
-) -> Estimated:
+def _summed_up(model: Model, polish: _Polish, *, has_converged: bool, passes: int) -> Estimated:
     k, seen, system = model.fleet.class_index, polish.seen, polish.system
     return Estimated(
         point=polish.point,
@@ -158,7 +157,7 @@ def _summed_up(
         covariance=covariance(system.matrix),
         boat=system.boat,
         cross=system.cross,
-        blocks=with_columns(seen, columns),
+        blocks=with_columns(seen, polish.columns),
         model=model,
         class_log_likelihood=np.bincount(k, seen.terms.ll, minlength=model.fleet.class_count).astype(float),
         cracked_years=seen.terms.cracked_years,

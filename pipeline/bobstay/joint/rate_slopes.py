@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bobstay.joint.fleet import Floats
+from bobstay.joint.fleet import Fleet, Floats, Ints
 from bobstay.joint.layout import Block, Layout
-from bobstay.joint.passes import Part, Weights, log_likelihoods, over_lives, shares_of
+from bobstay.joint.passes import Part, Weights, over_lives, run, shares_of
 from bobstay.joint.rates import code_tables
 
 TABLE_DIFFERENCE = 1e-4  # on the logit scale; of some forty numbers, so that any table of rates will do
@@ -21,11 +21,21 @@ TABLE_DIFFERENCE = 1e-4  # on the logit scale; of some forty numbers, so that an
 
 @dataclass(frozen=True, slots=True)
 class RateSlopes:
-    """By life the slopes of d logL/da and d logL/db in the rates (R2, n); in all the covariance of the Q (R2, R2)."""
+    """Sums over lives of the slopes of d logL/da and d logL/db in the rates, and the covariance of the Q (R2, R2).
 
-    in_scale: Floats
-    in_shape: Floats
+    In a by class (K, R2), covariate (q, R2) and boat (G, R2), in b by class.
+    """
+
+    class_scale: Floats
+    class_shape: Floats
+    covariates: Floats
+    boats: Floats
     corner: Floats
+
+
+def mean_slopes(up: RateSlopes, down: RateSlopes) -> RateSlopes:
+    """Return the mean of two."""
+    return RateSlopes(*(0.5 * (getattr(up, name) + getattr(down, name)) for name in RateSlopes.__slots__))
 
 
 def table_slopes(psi: Floats, cleared: float, sight: Floats | None = None) -> tuple[Floats, Floats]:
@@ -67,41 +77,118 @@ def _fallen(lines: Floats, at_new: float, before: Floats, first: Floats) -> Floa
     return out
 
 
-def rate_slopes(layout: Layout, weights: Weights, a: Floats, b: Floats, tilt: Floats) -> RateSlopes:
-    """Return how d logL/da and d logL/db hang on the rates, and the covariance of the rates' own sums.
+def rate_slopes(
+    fleet: Fleet, layout: Layout, weights: Weights, a: Floats, b: Floats, *, tilt: Floats
+) -> RateSlopes:
+    """Return how the gradient hangs on the rates, and the covariance of the rates' own sums.
 
-    `tilt` (R2, codes) is d(B - A) / d psi.
+    `tilt` (R2, codes) is d(B - A) / d psi. The covariance of Q_r with a slope is the sum over the looks of tilt times
+    the covariance of that slope with "there was a crack at the look": one number a look serves all rates.
     """
-    share = _shares(layout, weights, a, b)
-    size = len(tilt)
-    means, corner, beta = np.empty((3 * size + 2, len(layout.life))), np.zeros((size, size)), np.exp(b)
+    size, beta = len(tilt), np.exp(b)
+    rows = np.empty((2, len(layout.code)))
+    means, corner = np.empty((size, len(layout.life))), np.zeros((size, size))
+    whole = _whole_lives(layout, weights, a, b) if layout.has_copies else None
     for block in layout.blocks:
         part = Part.of(layout, block, a, beta)
+        likelihood = part.whole_likelihood(weights)
+        lines = posterior(part, weights, likelihood)
         q = tails(tilt, layout, block)
-        chance = _means(part, weights, q, out=means[:, block.places])
-        corner += (q * (chance * share[block.places])).reshape(size, -1) @ q.reshape(size, -1).T
-    by_life = over_lives(layout, layout.by_copy(means), layout.by_copy(share))
-    mean, slope = by_life[:size], by_life[-2:]
-    in_scale, in_shape = by_life[size : 2 * size] - mean * slope[0], by_life[2 * size : 3 * size] - mean * slope[1]
-    return RateSlopes(in_scale, in_shape, corner - mean @ mean.T)
+        means[:, block.places] = (q * lines[0]).sum(axis=1)
+        share = np.ones(1) if whole is None else whole[0, block.places]
+        corner += (q * (lines[0] * share)).reshape(size, -1) @ q.reshape(size, -1).T
+        slopes = part.slopes(weights, likelihood) if whole is None else whole[1:, block.places]
+        for place, covariance in enumerate(_with_cracked(part, weights, lines, slopes)):
+            np.multiply(covariance, share, out=block.table(rows[place]))
+    shares = np.ones(len(layout.life)) if whole is None else layout.by_copy(whole[0])
+    mean = over_lives(layout, layout.by_copy(means), shares) if layout.has_copies else means
+    return _summed(fleet, layout, rows, tilt, corner - mean @ mean.T)
 
 
-def _means(part: Part, weights: Weights, q: Floats, *, out: Floats) -> Floats:
-    """Put E Q, E gQ in a, E gQ in b and E g by copy in `out`; return by row the chance that the crack began there."""
-    size, late = len(q), part.block.late_count
-    likelihood = part.whole_likelihood(weights)
-    lines = posterior(part, weights, likelihood)
-    for place, mass in enumerate(lines):
-        out[place * size : (place + 1) * size] = (q * mass).sum(axis=1)
-    out[-2:] = part.slopes(weights, likelihood)
-    if late:  # its chance to be there is no matter of the looks
-        for place, slope in enumerate(part.entry_slopes(weights.cleared), start=1):
-            out[place * size : (place + 1) * size, :late] -= slope * out[:size, :late]
-    return lines[0]
+def _with_cracked(
+    part: Part, weights: Weights, lines: tuple[Floats, Floats, Floats], slopes: Floats
+) -> tuple[Floats, Floats]:
+    """Return by row the covariance of the slopes in a and b with there being a crack; `lines` are spent."""
+    cracked, late = run(lines[0]), part.block.late_count
+    off = slopes.copy()
+    if late:  # a late joiner's slope has a part of its own that no look bears on
+        off[:, :late] += part.entry_slopes(weights.cleared)
+    return run(lines[1]) - cracked * off[0], run(lines[2]) - cracked * off[1]
 
 
-def _shares(layout: Layout, weights: Weights, a: Floats, b: Floats) -> Floats:
-    """Return by place the share of its life that each copy has after the looks."""
+def _whole_lives(layout: Layout, weights: Weights, a: Floats, b: Floats) -> Floats:
+    """Return by place the share of its life that each copy has after the looks, and the slopes of the whole life."""
+    by_copy, beta = np.empty((3, len(layout.life))), np.exp(b)
+    for block in layout.blocks:
+        part = Part.of(layout, block, a, beta)
+        likelihood = part.whole_likelihood(weights)
+        by_copy[0, block.places] = np.log(likelihood)
+        by_copy[0, block.places][: block.late_count] -= np.log(part.at_entry(weights.cleared)[0])
+        by_copy[1:, block.places] = part.slopes(weights, likelihood)
+    by_copy[0] += weights.peak + layout.log_weight
+    by_copy = layout.by_copy(by_copy)
+    share = shares_of(layout, by_copy[0])[1]
+    slopes = over_lives(layout, by_copy[1:], share)
+    return layout.by_place(np.concatenate([share[None], np.repeat(slopes, layout.copy_counts, axis=1)]))
+
+
+def _summed(fleet: Fleet, layout: Layout, rows: Floats, tilt: Floats, corner: Floats) -> RateSlopes:
+    """Sum covariances by row over classes, boats and covariates, each look weighed by its tilt."""
+    codes = layout.code_count
+    x = np.zeros((fleet.covariates.shape[1], codes))
+    by_class, by_boat = np.empty(len(layout.code), dtype=np.intp), np.empty(len(layout.code), dtype=np.intp)
+    for block in layout.blocks:
+        code, life, own = block.codes(layout.code), layout.life[block.places], block.table(rows[0])
+        np.add(code, codes * fleet.class_index[life], out=block.codes(by_class))
+        np.add(code, codes * fleet.boat_index[life], out=block.codes(by_boat))
+        for place, column in enumerate(fleet.covariates[life].T):
+            x[place] += np.bincount(code.ravel(), (own * column).ravel(), minlength=codes)
+
+    def summed(by: Ints, values: Floats, count: int) -> Floats:
+        table = np.bincount(by, values, minlength=count * codes).reshape(count, codes)
+        return np.asarray(table @ tilt.T)
+
+    return RateSlopes(
+        class_scale=summed(by_class, rows[0], fleet.class_count),
+        class_shape=summed(by_class, rows[1], fleet.class_count),
+        covariates=x @ tilt.T,
+        boats=summed(by_boat, rows[0], fleet.boat_count),
+        corner=corner,
+    )
+
+
+def history_slopes(
+    layout: Layout, weights: Weights, a: Floats, b: Floats, *, log_age: Floats, tables: tuple[Floats, Floats]
+) -> tuple[Floats, Floats]:
+    """Return by life ln L and ln of the likelihood of its history and no crack by `log_age` (2, n), and their slopes.
+
+    The slopes (2, 2 + R2, n) are in a, b and the rates, from `tables` (dA, dB by rate and code).
+    """
+    whole, sound = (np.empty((3 + len(tables[0]), len(layout.life))) for _ in range(2))
+    by, beta = layout.by_place(log_age), np.exp(b)
+    for block in layout.blocks:
+        places, late = block.places, slice(block.places.start, block.places.start + block.late_count)
+        part = Part.of(layout, block, a, beta)
+        likelihood = part.whole_likelihood(weights)
+        chance = posterior(part, weights, likelihood)[0]
+        if_sound = np.take(tables[0], block.codes(layout.code), axis=1).sum(axis=1)
+        sound[3:, places] = if_sound
+        whole[3:, places] = (tails(tables[1] - tables[0], layout, block) * chance).sum(axis=1) + if_sound
+        whole[0, places], whole[1:3, places] = np.log(likelihood), part.slopes(weights, likelihood)
+        sound[:3, places] = part.sound_by(weights, by[places] - a[layout.life[places]])
+        for own in (whole, sound):
+            own[0, late] -= np.log(part.at_entry(weights.cleared)[0])
+        sound[1:3, late] -= part.entry_slopes(weights.cleared)
+    found = []
+    for own in (whole, sound):
+        own[0] += weights.peak + layout.log_weight
+        found.append(_by_life(layout, layout.by_copy(own)))
+    return np.stack([one[0] for one in found]), np.stack([one[1:] for one in found])
+
+
+def _by_life(layout: Layout, by_copy: Floats) -> Floats:
+    """Return by life the log of the sum over its copies (first row) and the slopes of that (the others)."""
     if not layout.has_copies:
-        return np.ones(len(layout.life))
-    return layout.by_place(shares_of(layout, log_likelihoods(layout, weights, a, b))[1])
+        return by_copy
+    together, share = shares_of(layout, by_copy[0])
+    return np.concatenate([together[None], over_lives(layout, by_copy[1:], share)])
