@@ -56,6 +56,8 @@ class Observations:
 
     def aggregated(self) -> Observations:
         """Return one row for each distinct (entry, lower, upper), counts summed, sorted by age."""
+        if self._is_aggregated():
+            return self
         order = np.lexsort((self.upper, self.lower, self.entry))
         ages = np.stack((self.entry, self.lower, self.upper))[:, order]
         is_new = np.concatenate(([True], (ages[:, 1:] != ages[:, :-1]).any(axis=0)))
@@ -63,6 +65,11 @@ class Observations:
         count = np.add.reduceat(self.count[order], starts)
         entry, lower, upper = ages[:, starts]
         return Observations(entry, lower, upper, count)
+
+    def _is_aggregated(self) -> bool:
+        """Say whether the rows are sorted already and no two are alike."""
+        entry, lower, upper = ((x[1:] > x[:-1], x[1:] == x[:-1]) for x in (self.entry, self.lower, self.upper))
+        return bool((entry[0] | (entry[1] & (lower[0] | (lower[1] & upper[0])))).all())
 
 
 def observe(

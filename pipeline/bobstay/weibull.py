@@ -91,9 +91,9 @@ def estimate(
     reference, spread = _centre(seen)
     rows = design(seen, reference)
     start = _best_start(_thinned(seen), reference, spread)
-    theta = climbed(rows, start)
-    _refuse_flat(rows, theta, spread)
-    return _record(rows, theta, given)
+    theta, here = _top(rows, start)
+    _refuse_flat(rows, theta, here, spread)
+    return _record(rows, theta, here, given)
 
 
 def draws(made: WeibullEstimate, count: int, seed: int | Sequence[int]) -> Numbers:
@@ -172,6 +172,11 @@ def _level_climbed(rows: Design, log_shape: float, *, until: float = 1e-9) -> Nu
 
 def climbed(rows: Design, start: Numbers, free: tuple[int, ...] = (0, 1), until: float = 1e-12) -> Numbers:
     """Climb to the maximum in the `free` coordinates of theta by damped Newton steps; stays where it cannot rise."""
+    return _top(rows, start, free, until)[0]
+
+
+def _top(rows: Design, start: Numbers, free: tuple[int, ...] = (0, 1), until: float = 1e-12) -> tuple[Numbers, Slopes]:
+    """Climb as `climbed` does; return where it ends and the slopes there."""
     theta, index = np.array(start, dtype=float), np.array(free)
     here = slopes(rows, theta)
     for _ in range(_STEPS):
@@ -186,7 +191,7 @@ def climbed(rows: Design, start: Numbers, free: tuple[int, ...] = (0, 1), until:
         theta, here = ahead
         if rise < until * (1 + abs(here.value)):
             break
-    return theta
+    return theta, here
 
 
 def _newton_step(gradient: Numbers, hessian: Numbers) -> Numbers:
@@ -211,10 +216,9 @@ def _stepped(
     return None
 
 
-def _refuse_flat(rows: Design, theta: Numbers, spread: float) -> None:
+def _refuse_flat(rows: Design, theta: Numbers, here: Slopes, spread: float) -> None:
     """Refuse a climb that ran away, and a hill no higher than the limit of shapes near 0."""
     shape = float(np.exp(theta[0])) * spread
-    here = slopes(rows, theta)
     top, plain = here.value, _flattest(rows, np.log(_SHAPES[0] / spread), until_below=here.value)
     if shape < 10 * _SHAPES[0] or plain >= top - 1e-10 * (1 + abs(top)):
         raise _no_maximum("events come no later than survivals: the shape runs to 0")
@@ -239,11 +243,10 @@ def _flattest(rows: Design, log_shape: float, *, until_below: float) -> float:
     return value(rows, climbed(rows, start, free=(1,), until=1e-9))
 
 
-def _record(rows: Design, theta: Numbers, given: Observations) -> WeibullEstimate:
+def _record(rows: Design, theta: Numbers, here: Slopes, given: Observations) -> WeibullEstimate:
     """Turn (log shape b, level c) into shape and scale: ln scale = reference - c exp(-b)."""
     shape = float(np.exp(theta[0]))
     turn = np.array([[1.0, 0.0], [theta[1] / shape, -1 / shape]])
-    here = slopes(rows, theta)
     covariance = turn @ np.linalg.inv(-here.hessian) @ turn.T
     covariance.setflags(write=False)
     return WeibullEstimate(

@@ -15,17 +15,28 @@ if TYPE_CHECKING:
     Numbers = NDArray[np.float64]
 
 LARGEST_EXPONENT = 700.0
+SMALL = -30.0  # ln D below which 1 - exp(-D) is D itself
 
 
 @dataclass(frozen=True, slots=True)
 class Spans:
-    """Spans of age, as logs: where each ends (`end`, less the reference) and how far it reaches (`reach`).
+    """Spans of age, as logs: where each begins (less the reference) and how far it reaches.
 
-    reach = inf where a span begins at age 0.
+    `new` (places) begin at age 0: their end stands for their start, and they reach 1 for nothing.
     """
 
     start: Numbers
     reach: Numbers
+    new: NDArray[np.intp]
+
+
+@dataclass(frozen=True, slots=True)
+class Increments:
+    """Of each span at one theta: ln D, m = (dD/db) / D and dm/db."""
+
+    log: Numbers
+    m: Numbers
+    slope: Numbers
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,8 +88,8 @@ def _spans(begin: Numbers, end: Numbers, reference: float) -> Spans:
     from_zero = begin == 0
     with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
         near = np.log1p((end - begin) / begin)
-        reach = np.where(from_zero, np.inf, np.where(np.isfinite(near), near, np.log(end) - np.log(begin)))
-    return Spans(np.log(np.where(from_zero, end, begin)) - reference, reach)
+        reach = np.where(from_zero, 1.0, np.where(np.isfinite(near), near, np.log(end) - np.log(begin)))
+    return Spans(np.log(np.where(from_zero, end, begin)) - reference, reach, np.flatnonzero(from_zero))
 
 
 def value(rows: Design, theta: Numbers) -> float:
@@ -87,17 +98,17 @@ def value(rows: Design, theta: Numbers) -> float:
     -inf where it cannot be represented.
     """
     with np.errstate(over="ignore", invalid="ignore", divide="ignore", under="ignore"):
-        survived, failed = np.exp(_log_increments(rows.survived, theta)), _log_increments(rows.failed, theta)
-        return _total(rows, theta, survived, failed)
+        lived, log_failed = np.exp(_log_increments(rows.survived, theta)), _log_increments(rows.failed, theta)
+        return _total(rows, theta, lived, _log_one_less_exp(log_failed, -np.expm1(-np.exp(log_failed))))
 
 
-def _total(rows: Design, theta: Numbers, survived: Numbers, log_failed: Numbers) -> float:
-    """Return the log-likelihood from the hazards lived through and the logs of those over the failed spans."""
+def _total(rows: Design, theta: Numbers, lived: Numbers, log_failed: Numbers) -> float:
+    """Return the log-likelihood from the hazards lived through and the logs of the chances to fail in the spans."""
     level = np.exp(theta[0]) * rows.exact + theta[1]
     total = (
         rows.constant
-        - float(rows.survived_count @ survived)
-        + float(rows.failed_count @ _log_one_less_exp(log_failed))
+        - float(rows.survived_count @ lived)
+        + float(rows.failed_count @ log_failed)
         + float(rows.exact_count @ (level + theta[0]))
     )
     return total if np.isfinite(total) else -np.inf
@@ -122,54 +133,51 @@ def slopes(rows: Design, theta: Numbers) -> Slopes:
     With D an increment of H, D_c = D and D_b = m D; written in m and its slope, nothing underflows.
     """
     with np.errstate(over="ignore", invalid="ignore", divide="ignore", under="ignore"):
-        lived, log_failed = np.exp(_log_increments(rows.survived, theta)), _log_increments(rows.failed, theta)
-        hazard = rows.survived_count * lived
-        survived = _summed(-hazard, -hazard, *_ratios(rows.survived, theta))
-        increment = np.exp(np.minimum(log_failed, np.log(LARGEST_EXPONENT)))
-        over = _over_expm1(increment)
+        survived, failed = _increments(rows.survived, theta), _increments(rows.failed, theta)
+        lived = np.exp(survived.log)
+        hazard = -rows.survived_count * lived
+        of_lived = _summed(hazard, hazard, survived)
+        increment = np.exp(np.minimum(failed.log, np.log(LARGEST_EXPONENT)))
+        failing = -np.expm1(-increment)
+        over = np.where(failed.log < SMALL, 1.0, increment * (1.0 / failing - 1.0))  # D / (exp(D) - 1)
         g = rows.failed_count * over
-        failed = _summed(g, g * (1 - over - increment), *_ratios(rows.failed, theta))
+        of_failed = _summed(g, g * (1 - over - increment), failed)
         d = np.exp(theta[0]) * rows.exact
         gradient = np.array([float(rows.exact_count @ (d + 1)), float(rows.exact_count.sum())])
         hessian = np.array([[float(rows.exact_count @ d), 0.0], [0.0, 0.0]])
-        total = _total(rows, theta, lived, log_failed)
-    return Slopes(total, gradient + survived[0] + failed[0], hessian + survived[1] + failed[1])
+        total = _total(rows, theta, lived, _log_one_less_exp(failed.log, failing))
+    return Slopes(total, gradient + of_lived[0] + of_failed[0], hessian + of_lived[1] + of_failed[1])
 
 
-def _summed(first: Numbers, second: Numbers, m: Numbers, slope: Numbers) -> tuple[Numbers, Numbers]:
+def _summed(first: Numbers, second: Numbers, of: Increments) -> tuple[Numbers, Numbers]:
     """Return gradient and Hessian of rows whose slopes in the level are `first` and `second`."""
-    cross = float(second @ m)
-    gradient = np.array([float(first @ m), float(first.sum())])
-    return gradient, np.array([[float(second @ m**2 + first @ slope), cross], [cross, float(second.sum())]])
+    with_m = second * of.m
+    cross = float(with_m.sum())
+    gradient = np.array([float(first @ of.m), float(first.sum())])
+    bend = float(with_m @ of.m + first @ of.slope)
+    return gradient, np.array([[bend, cross], [cross, float(second.sum())]])
 
 
 def _log_increments(spans: Spans, theta: Numbers) -> Numbers:
     """Return ln of the increment of H over each span."""
     delta = np.exp(theta[0]) * spans.reach
-    grown = np.where(delta > 30, delta, np.log(np.expm1(np.minimum(delta, 30))))
-    return np.asarray(np.exp(theta[0]) * spans.start + theta[1] + np.where(np.isinf(spans.reach), 0.0, grown))
+    grown = delta + np.log(-np.expm1(-delta))
+    grown[spans.new] = 0.0
+    return np.asarray(np.exp(theta[0]) * spans.start + theta[1] + grown)
 
 
-def _ratios(spans: Spans, theta: Numbers) -> tuple[Numbers, Numbers]:
-    """Return m = (dD/db) / D of each span, and dm/db."""
-    begin = np.exp(theta[0]) * spans.start
-    delta = np.where(np.isinf(spans.reach), 1.0, np.exp(theta[0]) * spans.reach)
+def _increments(spans: Spans, theta: Numbers) -> Increments:
+    """Return ln D of each span, with delta the growth of ln H over it: D = H(begin) (exp(delta) - 1)."""
+    begin, delta = np.exp(theta[0]) * spans.start, np.exp(theta[0]) * spans.reach
     rest = -np.expm1(-delta)
-    phi = delta / rest
+    grown, phi = delta + np.log(rest), delta / rest
     # the slope of phi loses digits below 1e-4, where its series 1/2 + delta/6 is exact to 1e-12
-    phi_slope = np.where(delta < 1e-4, 0.5 + delta / 6, (rest - delta * np.exp(-delta)) / rest**2)
-    from_zero = np.isinf(spans.reach)
-    return np.where(from_zero, begin, begin + phi), np.where(from_zero, begin, begin + delta * phi_slope)
+    bent = delta * np.where(delta < 1e-4, 0.5 + delta / 6, (rest - delta * (1.0 - rest)) / rest**2)
+    for part in (grown, phi, bent):
+        part[spans.new] = 0.0
+    return Increments(begin + theta[1] + grown, begin + phi, begin + bent)
 
 
-def _log_one_less_exp(log_increment: Numbers) -> Numbers:
-    """Return ln(1 - exp(-D)) from ln D, for the smallest and the largest D."""
-    increment = np.exp(log_increment)
-    small = log_increment < -30
-    return np.where(small, log_increment, np.log(-np.expm1(-np.where(small, 1.0, increment))))
-
-
-def _over_expm1(x: Numbers) -> Numbers:
-    """Return x / (exp(x) - 1), 1 at 0."""
-    tiny = x < 1e-12
-    return np.where(tiny, 1.0, x / np.expm1(np.where(tiny, 1.0, x)))
+def _log_one_less_exp(log_increment: Numbers, failing: Numbers) -> Numbers:
+    """Return ln(1 - exp(-D)) from ln D and 1 - exp(-D), for the smallest and the largest D."""
+    return np.where(log_increment < SMALL, log_increment, np.log(failing))

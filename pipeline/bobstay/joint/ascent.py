@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from bobstay.joint.design import START_LOG_SD
-from bobstay.joint.evidence import estimated_spreads, improved_spreads, padded
+from bobstay.joint.evidence import FULL_PACE, SpreadPace, estimated_spreads, improved_spreads, padded
 from bobstay.joint.fleet import Floats, Ints
 from bobstay.joint.model import Model, Point, RateColumns, Seen
 from bobstay.joint.rates import LOWEST_LOGIT, expectation_step
@@ -21,7 +21,6 @@ LARGEST_STEP = 0.8
 NEAR = 20.0  # decrement below which spreads and rates may move by curvature
 DONE = 1e-3
 SLOW = 0.1  # a step that leaves more of the decrement has the rates' curvature looked at anew
-LATE_STEPS, SPREAD_PACE = 14, 0.4  # from here on spreads move less, lest they go to and fro between two places
 MOST_STEPS = 60
 
 
@@ -34,6 +33,7 @@ class Settled:
     columns: RateColumns | None = None
     damping: float = 0.0
     spread_change: float = np.inf
+    spreads: SpreadPace = FULL_PACE
     rate_change: float = np.inf
     decrement: float = np.inf
     was_mended: bool = True
@@ -57,22 +57,27 @@ def first_point(model: Model) -> Point:
     return replace(blank, coefficients=levels[int(np.argmax(values))], boats=np.zeros(model.fleet.boat_count))
 
 
-def search(model: Model, point: Point, *, em_steps: int, hold: bool) -> Settled:
-    """Step until nothing moves: rates by EM in the first steps, then with everything else by Newton."""
+def search(model: Model, point: Point, *, em_steps: int, hold: bool, until: float = DONE) -> Settled:
+    """Step until nothing moves: rates by EM in the first steps, then with everything else by Newton.
+
+    With `hold` spreads stay as they are, and the search ends where the decrement is below `until`.
+    """
     state = Settled(point, model.see(point))
     active = estimated_spreads(model)
     if hold or not len(active):
         state = replace(state, spread_change=0.0)
     for count in range(MOST_STEPS):
-        if model.rates.estimated and state.decrement < NEAR and (
-            state.is_slow if state.columns is not None else count >= em_steps
+        if (
+            model.rates.estimated
+            and state.decrement < NEAR
+            and (state.is_slow if state.columns is not None else count >= em_steps)
         ):
             state = replace(state, columns=model.rate_columns(state.point, state.seen))
         may_move = state.decrement < NEAR and not state.was_mended and count % 2 == 0
         if not hold and len(active) and may_move and state.spread_change > DONE * 5:
-            state = _respread(model, state, active, SPREAD_PACE if count >= LATE_STEPS else 1.0)
+            state = _respread(model, state, active)
         state = _advance(model, state, em_count=count if model.rates.estimated else None)
-        if is_done(model, state):
+        if is_done(model, state) or (hold and state.decrement < until):
             break
     return state
 
@@ -83,14 +88,15 @@ def is_done(model: Model, state: Settled) -> bool:
     return state.decrement < DONE and rates_rest and state.spread_change < 0.05
 
 
-def _respread(model: Model, state: Settled, active: Ints, pace: float) -> Settled:
+def _respread(model: Model, state: Settled, active: Ints) -> Settled:
     """Move the spreads to where the evidence is highest, and see the penalised value there."""
     best = improved_spreads(model, state.point, with_columns(state.seen, state.columns), active)
-    log_sd = state.point.log_sd + pace * (best - state.point.log_sd)
-    change = float(np.abs(log_sd - state.point.log_sd).max())
-    point = replace(state.point, log_sd=log_sd)
+    wanted = best - state.point.log_sd
+    spreads = state.spreads.after(wanted)
+    point = replace(state.point, log_sd=state.point.log_sd + spreads.pace * wanted)
     value = state.seen.value + model.log_prior(point) - model.log_prior(state.point)
-    return replace(state, point=point, seen=replace(state.seen, value=value), spread_change=change)
+    seen, change = replace(state.seen, value=value), float(np.abs(wanted).max())
+    return replace(state, point=point, seen=seen, spread_change=change, spreads=spreads)
 
 
 def with_columns(seen: Seen, columns: RateColumns | None) -> Blocks:

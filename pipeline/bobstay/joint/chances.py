@@ -90,7 +90,7 @@ def _asked(
 
 
 class LogHazard:
-    """c = ln(-ln(1 - chance)) of each life by an age (ln age by copy), as a function of ln scale, ln shape and rates."""
+    """c = ln(-ln(1 - chance)) of each life by an age (ln age by copy), for ln scale, ln shape and logit rates."""
 
     def __init__(self, model: Model, log_age: Floats, sight: Floats | None) -> None:
         self.model, self.log_age, self.sight = model, log_age, sight
@@ -107,9 +107,7 @@ class LogHazard:
         """Return c and its slopes in a, b and the first `rate_count` rates."""
         layout, model = self.model.layout, self.model
         sound, cracked = (table[:rate_count] for table in table_slopes(psi, model.cleared, self.sight))
-        both, slopes = history_slopes(
-            layout, self.weights(psi), a, b, log_age=self.log_age, tables=(sound, cracked)
-        )
+        both, slopes = history_slopes(layout, self.weights(psi), a, b, log_age=self.log_age, tables=(sound, cracked))
         hazard = both[0] - both[1]
         per_hazard = np.where(hazard > LEAST_CHANCE, 1.0 / np.maximum(hazard, LEAST_CHANCE), 0.0)
         by = (slopes[0] - slopes[1]) * per_hazard

@@ -26,6 +26,22 @@ class Evidence:
     covariance: Floats
 
 
+@dataclass(frozen=True, slots=True)
+class SpreadPace:
+    """How much of a wanted change of the spreads is made: half as much where it turns back on the last one."""
+
+    pace: float = 1.0
+    last: Floats | None = None
+
+    def after(self, wanted: Floats) -> SpreadPace:
+        """Return the pace for a wanted change (7,)."""
+        turns = self.last is not None and float(wanted @ self.last) < 0.0
+        return SpreadPace(0.5 * self.pace if turns else min(1.4 * self.pace, 1.0), wanted)
+
+
+FULL_PACE = SpreadPace()
+
+
 def estimated_spreads(model: Model) -> Ints:
     """Return the places in GROUPS whose standard deviation the fleet can tell: never a boat sd from one boat."""
     groups = model.design.grouped()

@@ -1,7 +1,7 @@
 """Rows of looks laid out for the passes: copies with as many rows side by side, cut to what a cache holds.
 
-A block holds the rows of its copies as a table (rows of a copy, copies), one look of each copy a line, so that sums over
-the looks of a copy are sums of lines. Shorter copies are filled up with lines that tell nothing.
+A block holds the rows of its copies as a table (rows of a copy, copies), one look of each copy a line, so that sums
+over the looks of a copy are sums of lines. Shorter copies are filled up with lines that tell nothing.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from bobstay.joint.rates import code_count, empty_code, entry_code, hidden_code
 
 BLOCK_ROWS = 12_288  # ten arrays of these are about what a core's own cache holds
 MOST_FILLED = 3_000  # lines that tell nothing are cheaper than one block more
+_Rows = tuple[Floats, Ints, Floats]
 LEAST_AGE = 0.5 / 365.25  # half a day: a look on the day of installation has no logarithm otherwise
 
 
@@ -75,15 +76,13 @@ def starts_of(counts: Ints) -> Ints:
 
 def lay_out(fleet: Fleet, row_count: int) -> Layout:
     """Sort the looks of `fleet` by copy and age, a late joiner's pseudo-look first, and cut them into blocks."""
-    looks = np.bincount(fleet.look_life, minlength=fleet.life_count)
-    late = fleet.copy_entry > 0.0
-    counts = looks[fleet.copy_life] + (late | (looks[fleet.copy_life] == 0))
-    depths = _depths(counts)
+    looks, late = _Looks.of(fleet), fleet.copy_entry > 0.0
+    depths = _depths(np.maximum(looks.counts[fleet.copy_life] + late, 1))
     order = np.lexsort((~late, -depths))
     blocks = _cut(depths[order], late[order])
     copy_counts = np.bincount(fleet.copy_life, minlength=fleet.life_count)
     codes = code_count(row_count)
-    log_age, code, gap = _filled(fleet, looks, counts, order, blocks, row_count)
+    log_age, code, gap = _filled(fleet, looks, order, blocks, row_count)
     place = np.empty(len(order), dtype=np.intp)
     place[order] = np.arange(len(order))
     return Layout(
@@ -130,35 +129,53 @@ def _cut(depths: Ints, late: Bools) -> tuple[Block, ...]:
     return tuple(blocks)
 
 
-def _filled(
-    fleet: Fleet, looks: Ints, counts: Ints, order: Ints, blocks: tuple[Block, ...], row_count: int
-) -> tuple[Floats, Ints, Floats]:
+@dataclass(frozen=True, slots=True)
+class _Looks:
+    """The looks of a fleet in the order of life and age, where those of each life start, and how many there are."""
+
+    age: Floats
+    code: Ints
+    first: Ints
+    counts: Ints
+
+    @classmethod
+    def of(cls, fleet: Fleet) -> _Looks:
+        """Sort the looks of a fleet."""
+        order, counts = _sorted_looks(fleet), np.bincount(fleet.look_life, minlength=fleet.life_count)
+        return cls(fleet.look_age[order], fleet.look_code[order], starts_of(counts), counts)
+
+
+def _filled(fleet: Fleet, looks: _Looks, order: Ints, blocks: tuple[Block, ...], row_count: int) -> _Rows:
     """Return log age, code and gap of every row."""
     rows = blocks[-1].rows.stop if blocks else 0
     log_age, code, gap = np.empty(rows), np.empty(rows, dtype=np.intp), np.zeros(rows)
-    source, first_look = _sorted_looks(fleet), starts_of(looks)
-    look_age, look_code = fleet.look_age[source], fleet.look_code[source]
     for block in blocks:
         copies = order[block.places]
-        life = fleet.copy_life[copies]
-        late = fleet.copy_entry[copies] > 0.0
-        number = np.arange(block.depth)[:, None] - late  # of the look that stands in a line; -1: a late joiner's entry
-        is_look = (number >= 0) & (number < looks[life])
-        at = np.where(is_look, first_look[life] + number, 0)
-        age, codes = np.ones(at.shape), np.full(at.shape, empty_code(row_count), dtype=np.intp)
-        if len(look_age):
-            age = np.where(is_look, look_age[at] + fleet.copy_shift[copies], age)
-            codes = np.where(is_look, look_code[at], codes)
-        codes[is_look & fleet.copy_hidden[copies] & (codes < hidden_code(0, row_count))] += hidden_code(0, row_count)
-        age[0, late], codes[0, late] = fleet.copy_entry[copies[late]], entry_code(row_count)
-        for line in range(1, block.depth):  # lines that tell nothing stand at the age of the last that does
-            age[line] = np.where(line < counts[copies], age[line], age[line - 1])
-        code[block.rows] = codes.ravel()
-        log_age[block.rows] = np.log(np.maximum(age, LEAST_AGE)).ravel()
+        age, codes, counts = _block_rows(fleet, looks, copies, block.depth, row_count)
+        code[block.rows], log_age[block.rows] = codes.ravel(), np.log(np.maximum(age, LEAST_AGE)).ravel()
         if fleet.end_years is not None:
-            ends = fleet.end_years[life] + fleet.copy_shift[copies]
-            gap[block.rows] = np.where(codes == empty_code(row_count), 0.0, _gaps(age, counts[copies], late, ends)).ravel()
+            ends = fleet.end_years[fleet.copy_life[copies]] + fleet.copy_shift[copies]
+            gaps = _gaps(age, counts, fleet.copy_entry[copies] > 0.0, ends)
+            gap[block.rows] = np.where(codes == empty_code(row_count), 0.0, gaps).ravel()
     return log_age, code, gap
+
+
+def _block_rows(fleet: Fleet, looks: _Looks, copies: Ints, depth: int, row_count: int) -> tuple[Floats, Ints, Ints]:
+    """Return age and code by row (depth, copies), and by copy the rows that are its own."""
+    life, late = fleet.copy_life[copies], fleet.copy_entry[copies] > 0.0
+    number = np.arange(depth)[:, None] - late  # of the look that stands in a line; -1: a late joiner's entry
+    is_look = (number >= 0) & (number < looks.counts[life])
+    age, codes = np.ones(number.shape), np.full(number.shape, empty_code(row_count), dtype=np.intp)
+    if len(looks.age):
+        at = np.where(is_look, looks.first[life] + number, 0)
+        age = np.where(is_look, looks.age[at] + fleet.copy_shift[copies], age)
+        codes = np.where(is_look, looks.code[at], codes)
+    codes[is_look & fleet.copy_hidden[copies] & (codes < hidden_code(0, row_count))] += hidden_code(0, row_count)
+    age[0, late], codes[0, late] = fleet.copy_entry[copies[late]], entry_code(row_count)
+    counts = np.maximum(looks.counts[life] + late, 1)
+    for line in range(1, depth):  # lines that tell nothing stand at the age of the last that does
+        age[line] = np.where(line < counts, age[line], age[line - 1])
+    return age, codes, counts
 
 
 def _gaps(age: Floats, counts: Ints, late: Bools, ends: Floats) -> Floats:

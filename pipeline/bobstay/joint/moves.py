@@ -59,9 +59,7 @@ class _Covariances:
         small = np.r_[np.arange(design.size)[design.covariates], design.size : len(spread)]
         with_scale, with_shape, with_boat = scale @ spread, shape @ spread, boat @ spread
         return cls(
-            classes=np.stack(
-                [(with_scale * scale).sum(1), (with_shape * shape).sum(1), (with_scale * shape).sum(1)]
-            ),
+            classes=np.stack([(with_scale * scale).sum(1), (with_shape * shape).sum(1), (with_scale * shape).sum(1)]),
             class_boat=np.stack([with_scale @ boat.T, with_shape @ boat.T]),
             boats=(with_boat * boat).sum(1),
             small=spread[np.ix_(small, small)],

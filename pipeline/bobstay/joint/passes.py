@@ -100,6 +100,7 @@ class Part:
 
     @classmethod
     def of(cls, layout: Layout, block: Block, a: Floats, beta: Floats) -> Part:
+        """Work out H, y and S of a block for ln scale by life and shape by life."""
         life = layout.life[block.places]
         own = beta[life]
         y = block.table(layout.log_age) - a[life]
@@ -168,9 +169,7 @@ def log_likelihoods(layout: Layout, weights: Weights, a: Floats, b: Floats) -> F
     return np.asarray(log_histories(layout, weights, a, b)[0])
 
 
-def log_histories(
-    layout: Layout, weights: Weights, a: Floats, b: Floats, *, log_age: Floats | None = None
-) -> Floats:
+def log_histories(layout: Layout, weights: Weights, a: Floats, b: Floats, *, log_age: Floats | None = None) -> Floats:
     """Return by copy (2, c) the log-likelihood of its history, and of its history and no crack by `log_age` (c,).
 
     Prior weights are included; without `log_age` the second means nothing.
@@ -214,8 +213,9 @@ def pass_over(layout: Layout, weights: Weights, a: Floats, b: Floats, *, curved:
     if share is not None:
         for block in layout.blocks:
             block.table(at_crack)[...] *= share[block.places]
-    cracked = np.bincount(layout.code, at_crack, minlength=layout.code_count)
-    return Terms(*by_life, cracked, float(at_crack @ layout.gap))
+    cracked = np.bincount(layout.code, at_crack, minlength=layout.code_count).astype(float)
+    ll, da, db, haa, hab, hbb = by_life
+    return Terms(ll, da, db, haa, hab, hbb, cracked, float(at_crack @ layout.gap))
 
 
 def _copy_terms(part: Part, weights: Weights, *, curved: bool) -> tuple[Floats, Floats]:

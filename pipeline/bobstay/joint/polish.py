@@ -10,9 +10,20 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from bobstay.joint.ascent import DONE, EM_STEPS, SLOW, Settled, evenly, first_point, is_done, moved, search, with_columns
+from bobstay.joint.ascent import (
+    DONE,
+    EM_STEPS,
+    SLOW,
+    Settled,
+    evenly,
+    first_point,
+    is_done,
+    moved,
+    search,
+    with_columns,
+)
 from bobstay.joint.design import Design
-from bobstay.joint.evidence import estimated_spreads, improved_spreads, padded
+from bobstay.joint.evidence import FULL_PACE, SpreadPace, estimated_spreads, improved_spreads, padded
 from bobstay.joint.fleet import Fleet, Floats
 from bobstay.joint.model import Model, Point, RateColumns, Seen
 from bobstay.joint.rates import RatePrior
@@ -21,9 +32,10 @@ from bobstay.joint.solve import Blocks, Step, System, covariance, reduce, step
 START_BOATS = 400  # a big fleet starts from the estimate of so many of its boats
 BIG_LOOKS = 150_000
 LARGEST_POLISH = 0.3
+NEAR_ENOUGH = 5.0  # decrement at which a big fleet, spreads held, may leave the rest to the polish
 MOST_POLISH = 40
 SPREAD_STEPS, MOST_SPREAD_STEPS = 2, 16  # spreads move in the first steps, and on until they rest
-SPREAD_PACE, SPREAD_DONE = 0.4, 0.05
+SPREAD_DONE = 0.05
 SHORTER = 0.7
 LEAST_PACE = 0.1
 
@@ -59,6 +71,7 @@ class _Polish:
     is_slow: bool = True  # the last step left more than a Newton step leaves
     last: Floats | None = None  # the move before, as it was proposed
     spread_change: float = np.inf
+    spreads: SpreadPace = FULL_PACE
 
 
 def estimate(
@@ -83,7 +96,7 @@ def estimate(
         part = model.with_fleet(fleet.of_boats(evenly(fleet.boat_count, START_BOATS)))
         first = search(part, first_point(part), em_steps=EM_STEPS, hold=False)
         point = replace(first.point, boats=np.zeros(fleet.boat_count))
-        return _polished(model, search(model, point, em_steps=0, hold=True))
+        return _polished(model, search(model, point, em_steps=0, hold=True, until=NEAR_ENOUGH if has_boats else DONE))
     return _polished(model, search(model, first_point(model), em_steps=EM_STEPS, hold=False))
 
 
@@ -98,16 +111,15 @@ def _polished(model: Model, state: Settled) -> Estimated:
     active = estimated_spreads(model)
     for count in range(MOST_POLISH):
         rests = not len(active) or (count >= SPREAD_STEPS and polish.spread_change < SPREAD_DONE)
-        pace = 0.0 if rests or count >= MOST_SPREAD_STEPS else 1.0 if count < SPREAD_STEPS else SPREAD_PACE
-        polish = _again(model, polish, pace)
+        polish = _again(model, polish, with_spreads=not rests and count < MOST_SPREAD_STEPS)
         if polish.decrement < DONE and rests:
             break
     settled = polish.decrement < DONE and (not len(active) or polish.spread_change < SPREAD_DONE)
     return _summed_up(model, polish, has_converged=settled, passes=state.passes + polish.passes)
 
 
-def _again(model: Model, polish: _Polish, spread_pace: float) -> _Polish:
-    """Take one step of the polish (none where it has come to rest), spreads first unless their pace is 0.
+def _again(model: Model, polish: _Polish, *, with_spreads: bool) -> _Polish:
+    """Take one step of the polish (none where it has come to rest), spreads first where they still move.
 
     The rates' columns are looked at anew first of all, and where old ones led too far (boats with few looks).
     """
@@ -116,10 +128,11 @@ def _again(model: Model, polish: _Polish, spread_pace: float) -> _Polish:
     seen = model.see(point, spread=spread)
     if columns is not None and polish.is_slow:
         columns = model.rate_columns(point, seen, spread)
-    if spread_pace:
-        best = improved_spreads(model, point, with_columns(seen, columns), estimated_spreads(model))
-        change = float(np.abs(best - point.log_sd).max())
-        point = replace(point, log_sd=point.log_sd + spread_pace * (best - point.log_sd))
+    spreads = polish.spreads
+    if with_spreads:
+        wanted = improved_spreads(model, point, with_columns(seen, columns), estimated_spreads(model)) - point.log_sd
+        change, spreads = float(np.abs(wanted).max()), spreads.after(wanted)
+        point = replace(point, log_sd=point.log_sd + spreads.pace * wanted)
     system = _system(model, point, seen, columns)
     move = step(system)
     decrement = abs(move.decrement)
@@ -134,7 +147,8 @@ def _again(model: Model, polish: _Polish, spread_pace: float) -> _Polish:
         pace=pace,
         decrement=decrement,
         columns=columns,
-        is_slow=not spread_pace and decrement > SLOW * polish.decrement,
+        spreads=spreads,
+        is_slow=decrement > SLOW * polish.decrement,
         passes=polish.passes + 2,
         last=move.coefficients,
         spread_change=change,
@@ -146,7 +160,7 @@ def _pace(polish: _Polish, move: Step) -> float:
     if polish.last is None:
         return 1.0
     went_too_far = float(polish.last @ (polish.system.matrix @ move.coefficients)) < 0.0
-    return max(polish.pace * SHORTER, LEAST_PACE) if went_too_far else polish.pace
+    return max(polish.pace * SHORTER, LEAST_PACE) if went_too_far else min(polish.pace / SHORTER, 1.0)
 
 
 def _summed_up(model: Model, polish: _Polish, *, has_converged: bool, passes: int) -> Estimated:

@@ -2,7 +2,7 @@
 
 Given the onset's interval the log weight of a history is, up to a constant, the sum Q_r of (dB - dA) / d psi_r over the
 looks from its crack on. By Louis (1982, from memory) the Hessian of the observed likelihood between psi_r and anything
-else is the covariance of Q_r with that one's slope over the posterior of the interval, less what is expected of the rates.
+else is the covariance of Q_r with that one's slope over the posterior of the interval, less the rates' own curvature.
 """
 
 from __future__ import annotations
@@ -42,9 +42,7 @@ def table_slopes(psi: Floats, cleared: float, sight: Floats | None = None) -> tu
     """Return dA / d psi and dB / d psi of every code (R2, codes), by central differences of the tables."""
     sides = TABLE_DIFFERENCE * np.eye(len(psi))
     ends = [(code_tables(psi + side, cleared, sight), code_tables(psi - side, cleared, sight)) for side in sides]
-    sound, cracked = (
-        np.stack([(up[i] - down[i]) / (2 * TABLE_DIFFERENCE) for up, down in ends]) for i in range(2)
-    )
+    sound, cracked = (np.stack([(up[i] - down[i]) / (2 * TABLE_DIFFERENCE) for up, down in ends]) for i in range(2))
     return sound, cracked
 
 
@@ -77,9 +75,7 @@ def _fallen(lines: Floats, at_new: float, before: Floats, first: Floats) -> Floa
     return out
 
 
-def rate_slopes(
-    fleet: Fleet, layout: Layout, weights: Weights, a: Floats, b: Floats, *, tilt: Floats
-) -> RateSlopes:
+def rate_slopes(fleet: Fleet, layout: Layout, weights: Weights, a: Floats, b: Floats, *, tilt: Floats) -> RateSlopes:
     """Return how the gradient hangs on the rates, and the covariance of the rates' own sums.
 
     `tilt` (R2, codes) is d(B - A) / d psi. The covariance of Q_r with a slope is the sum over the looks of tilt times
