@@ -32,6 +32,7 @@ from bobstay.tables import (
     NOTICE_STATUS,
     PLAN_SUMMARY,
     PRIORITY,
+    RANK_CHANGES,
     SCHEDULED_LOOKS,
     SHORTCUTS,
     USE_CLOCK,
@@ -82,7 +83,7 @@ def whole_job(  # the options of `bobstay run`, one for one
     say: Callable[[str], None],
 ) -> int:
     """Do the whole job on `paths`; return the exit code (0, or 4 where no class has an estimate)."""
-    take_in(
+    taken = take_in(
         paths,
         store_path=store_path,
         settings=settings,
@@ -94,8 +95,11 @@ def whole_job(  # the options of `bobstay run`, one for one
         say=say,
     )
     with job(store_path, out=out, settings=settings, say=say) as opened:
+        before = store.read(opened.con, "priority") if taken.worksheets and store.has(opened.con, "priority") else None
         code = estimate_stage(opened)
         rank_stage(opened)
+        if before is not None:
+            rank_changes_stage(opened, before, taken)
         plan_stage(opened)
         report_stage(opened)
     return code
@@ -105,7 +109,7 @@ def take_in(
     paths: Sequence[Path],
     *,
     store_path: Path,
-    settings: Settings,
+    settings: Settings | None,
     table: str | None = None,
     dates: str | None = None,
     mappings: Sequence[Path] = (),
@@ -115,7 +119,8 @@ def take_in(
 ) -> IngestReport:
     """Take files into the store in one transaction and remember the settings; nothing is stored on an error.
 
-    The store must end with a usable row in each table `needed`, and of boats, fittings and looks that a file was for.
+    Without `settings` those remembered stay in force. The store must end with a usable row in each table `needed`, and
+    of boats, fittings and looks that a file was for.
     """
     from bobstay.ingest import ingest
     from bobstay.mapping import load
@@ -125,7 +130,7 @@ def take_in(
     if missing:
         raise UsageError("a file is not there", where=", ".join(missing), remedy="check the names; nothing was stored")
     folders = sorted({p.resolve() if p.is_dir() else p.resolve().parent for p in paths})
-    limit = max(date.today(), settings.as_of or date.min)
+    limit = max(date.today(), (settings.as_of if settings else None) or date.min)
     with _kept_only_if_done(store_path), store.opened(store_path, folders=folders, create=True) as con:
         taken = ingest(
             con,
@@ -138,7 +143,8 @@ def take_in(
             needed=needed,
             say=say,
         )
-        remember(con, settings)
+        if settings is not None:
+            remember(con, settings)
     return taken
 
 
@@ -189,7 +195,7 @@ def job(store_path: Path, *, out: Path, settings: Settings | None, say: Callable
         yield Job(con, out, settings, settings.as_of or newest_day(con), say)
 
 
-def estimate_stage(job: Job) -> int:
+def estimate_stage(job: Job, *, is_checked: bool = True) -> int:
     """Work out lives, estimate and check the estimate; return 4 where no class of fittings has an estimate, else 0."""
     from bobstay.estimate import estimate
     from bobstay.lives import build_lives
@@ -205,7 +211,8 @@ def estimate_stage(job: Job) -> int:
     store.write(job.con, NONPARAMETRIC, made.nonparametric)
     store.write(job.con, CHANCES, made.chances)
     store.write(job.con, CLASS_DRAWS, made.class_draws)
-    checks_stage(job)
+    if is_checked:
+        checks_stage(job)
     return DONE if made.classes["b10_years"].notna().any() else TOO_LITTLE_EVIDENCE
 
 
@@ -254,6 +261,7 @@ def rank_stage(job: Job) -> None:
     from bobstay.alerts import notice_status, watch
     from bobstay.guidance import guide
     from bobstay.rank import clear_looks, rank
+    from bobstay.rank_changes import nothing_moved
 
     job.say("ranking")
     lives, looks, classes, boats = job.table("lives"), job.table("life_looks"), job.table("classes"), job.given("boats")
@@ -280,6 +288,8 @@ def rank_stage(job: Job) -> None:
         notices=told,
     )
     store.write(job.con, PRIORITY, priority)
+    if not store.has(job.con, RANK_CHANGES.name):
+        store.write(job.con, RANK_CHANGES, nothing_moved())
     store.write(job.con, CLEAR_LOOKS, clear_looks(priority, lives, looks, settings=job.settings, as_of=job.as_of))
     orphans = job.con.sql("SELECT * FROM orphan_looks ORDER BY file_id, line").df()
     raised = watch(
@@ -307,6 +317,14 @@ def _with_file(job: Job, name: str) -> pd.DataFrame:
     sql = f"""SELECT t.*, f.file || CASE WHEN f.part = '-' THEN '' ELSE ' [' || f.part || ']' END AS file
         FROM "{name}" AS t LEFT JOIN files AS f ON f.file_id = t.file_id ORDER BY t.file_id, t.line"""
     return job.con.execute(sql).df()
+
+
+def rank_changes_stage(job: Job, before: pd.DataFrame, taken: IngestReport) -> None:
+    """Say what the worksheets just taken in did to each rank; `before` is the priority list as it was."""
+    from bobstay.rank_changes import answers_of, compared
+
+    answers = answers_of(job.con, [(f.file, f.part) for f in taken.files])
+    store.write(job.con, RANK_CHANGES, compared(before, job.table("priority"), answers))
 
 
 def _with_warning(job: Job, guidance: pd.DataFrame) -> pd.DataFrame:

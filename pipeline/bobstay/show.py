@@ -86,11 +86,12 @@ def proposal(made: Proposal, *, out: Path | None, json: bool) -> None:
         _out(f"answer them, then: bobstay run FILE... --mapping {out}")
 
 
-def taken_in(report: IngestReport, *, json: bool) -> None:
-    """Print what a load took in, file by file."""
+def taken_in(report: IngestReport, *, json: bool, returned: Told | None = None) -> None:
+    """Print what a load took in, file by file, and what worksheets that came back did to the ranks."""
     if json:
         lists = {"skipped": list(report.skipped), "confirmed": list(report.confirmed)}
-        _json({"files": [asdict(f) for f in report.files], **lists})
+        again = returned.content if returned else {}
+        _json({"files": [asdict(f) for f in report.files], **lists, **again})
         return
     for f in report.files:
         name = f.file if f.part == "-" else f"{f.file} [{f.part}]"
@@ -105,6 +106,8 @@ def taken_in(report: IngestReport, *, json: bool) -> None:
         _out(f"{name}: already in the store, nothing added")
     if report.rows_set_aside:
         _out("`bobstay status` says why rows were set aside and how to mend them")
+    if returned is not None:
+        _out(f"\n{returned.text()}")
 
 
 def _of_them(file: FileReport) -> str:

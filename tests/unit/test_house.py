@@ -24,11 +24,11 @@ FLOORS = [
     {"store"},
     {"export"},
     {"ingest", "lives", "estimate", "rank", "plan", "guidance", "alerts", "backtest", "charts",
-     "checks", "study"},
+     "checks", "study", "rank_changes"},
     {"report", "show"},
     {"papers"},
     {"run", "explain", "holdings", "propose"},
-    {"history", "bench"},
+    {"history", "bench", "returned"},
     {"cli"},
     {"__main__"},
 ]  # fmt: skip

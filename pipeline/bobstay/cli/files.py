@@ -23,7 +23,9 @@ from bobstay.cli.options import (
     StoreFile,
     TableName,
     confirmation,
+    given,
     order,
+    places,
 )
 from bobstay.cli.program import app
 
@@ -97,21 +99,21 @@ def ingest(
     quiet: Quiet = False,
 ) -> int:
     """Take files into the store; rows that cannot be used are set aside with the reason and the way to mend them."""
-    from bobstay import run, show
-    from bobstay.settings import load
+    from bobstay import returned, run, show
 
-    store_path = store or (out or OUT) / STORE_NAME
+    folder, store_path = places(out, store)
     taken = run.take_in(
         files,
         store_path=store_path,
-        settings=load(settings),
+        settings=given(settings),
         table=table,
         dates=order(dates),
         mappings=mapping or (),
         confirmed=confirmation(confirm_change, reason),
         say=show.progress(quiet),
     )
-    show.taken_in(taken, json=json)
+    told = returned.ranked_again(taken, store_path, out=folder, settings=given(settings), say=show.progress(quiet))
+    show.taken_in(taken, json=json, returned=told)
     return 0
 
 

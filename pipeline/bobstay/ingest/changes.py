@@ -8,6 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from bobstay.ingest.matching import cells_of
+from bobstay.ingest.record import LOOK_OF_SHEET
 from bobstay.ingest.staging import named, one_row
 from bobstay.store import quoted
 from bobstay.tables import BOATS, EVENTS, FITTINGS, INSPECTIONS
@@ -44,9 +45,9 @@ _WEAKENING: dict[str, tuple[tuple[str, str, str], ...]] = {
         (
             "the same inspection_id would tell of another fitting or another day",
             "inspection_id",
-            "o.fitting_id IS DISTINCT FROM n.fitting_id "
+            f"NOT starts_with(o.inspection_id, '{LOOK_OF_SHEET}') AND (o.fitting_id IS DISTINCT FROM n.fitting_id "
             "OR coalesce(o.inspected_on_latest < n.inspected_on_earliest, false) "
-            "OR coalesce(n.inspected_on_latest < o.inspected_on_earliest, false)",
+            "OR coalesce(n.inspected_on_latest < o.inspected_on_earliest, false))",
         ),
     ),
     FITTINGS.name: (

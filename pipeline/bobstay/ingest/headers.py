@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from bobstay.errors import UnusableDataError
 from bobstay.ingest.record import Header
-from bobstay.tables import INPUT_BY_NAME, INPUTS, PRICES
+from bobstay.tables import ANSWERS, INPUT_BY_NAME, INPUTS, PRICES
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 SEARCHED_LINES = 30
 DELIMITERS = (",", ";", "\t")
-_CANONICAL = frozenset(name for table in INPUTS for name in table.column_names)
+_CANONICAL = frozenset(name for table in (*INPUTS, ANSWERS) for name in table.column_names)
 
 Row = tuple[int, tuple[str, ...]]
 
@@ -65,9 +65,16 @@ def recognised(rows: Sequence[Row], *, shown: str, table: str | None) -> Header:
     names = _named(cells)
     plain = [plain_name(name) for name in names]
     _refuse_repeats(names, plain, f"{shown}, line {line}")
+    if table is None and _are_answers(plain):
+        return Header(line, names, tuple(n if n in ANSWERS.column_names else None for n in plain), ANSWERS)
     found = _given(table, plain, shown, line) if table else _by_columns(plain, shown, line)
     columns = tuple(name if name in found.column_names else None for name in plain)
     return Header(line, names, columns, found)
+
+
+def _are_answers(plain: Sequence[str]) -> bool:
+    """Say whether the names are those of a worksheet that comes back: a code and a result, and no boat."""
+    return {"code", "result"} <= set(plain) and "boat_id" not in plain
 
 
 def nothing_in(shown: str) -> UnusableDataError:

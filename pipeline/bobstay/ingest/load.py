@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from bobstay.errors import BobstayError, UnusableDataError, UsageError
 from bobstay.ingest import headers, places, pointing
 from bobstay.ingest.aliases import read_by_alias
+from bobstay.ingest.answers import as_looks
 from bobstay.ingest.changes import hold_back, supersede
 from bobstay.ingest.checks import find_faults
 from bobstay.ingest.mapped import opened_mapped
@@ -22,7 +23,7 @@ from bobstay.ingest.text import opened_text
 from bobstay.ingest.waiting import use_waiting
 from bobstay.ingest.word_classes import merge_words
 from bobstay.ingest.workbook import opened_workbook
-from bobstay.tables import ALIASES, BOATS, INPUT_BY_NAME, INPUTS
+from bobstay.tables import ALIASES, ANSWERS, BOATS, INPUT_BY_NAME, INPUTS
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -119,7 +120,8 @@ def _taken_in(
         say(f"{name}: already in the store, nothing added")
     reports = tuple(_loaded(con, part, rules, say) for part in fresh)
     merge_words(con)
-    return IngestReport(reports, skipped, tuple(map(_name, used_now)))
+    worksheets = tuple(part.shown for part in (*fresh, *used_now) if part.is_worksheet)
+    return IngestReport(reports, skipped, tuple(map(_name, used_now)), worksheets)
 
 
 def _name(part: Part) -> str:
@@ -140,6 +142,7 @@ def _opened(con: duckdb.DuckDBPyConnection, files: dict[Path, SenderMapping | No
             parts.append(opened_parquet(path, shown=shown, rules=rules))
         else:
             parts.append(opened_text(path, shown=shown, rules=rules))
+    parts = [as_looks(con, part) if part.header.table is ANSWERS else part for part in parts]
     return sorted(parts, key=lambda part: _ORDER.index(part.header.table))
 
 

@@ -14,6 +14,9 @@ if TYPE_CHECKING:
     from bobstay.vocabulary import Vocabulary
 
 
+LOOK_OF_SHEET = "sheet "  # before the code: the inspection_id of a look that a worksheet brought back
+
+
 @dataclass(frozen=True, slots=True)
 class FileReport:
     """One file or sheet taken in; rows_read = rows_used + rows_set_aside, always."""
@@ -38,6 +41,7 @@ class IngestReport:
     files: tuple[FileReport, ...]
     skipped: tuple[str, ...] = ()
     confirmed: tuple[str, ...] = ()  # files held already, of which waiting rows are used now
+    worksheets: tuple[str, ...] = ()  # files and sheets that are worksheets come back
 
     @property
     def rows_read(self) -> int:
@@ -104,6 +108,7 @@ class Part:
     notes: tuple[str, ...] = ()
     rules: Rules | None = None
     mapping: str | None = None
+    is_worksheet: bool = False  # its rows are answers that came back, known by their codes
 
     @property
     def shown(self) -> str:

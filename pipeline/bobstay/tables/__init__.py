@@ -5,6 +5,7 @@ A column says its kind once, here; ingest, lives, report and the guide all read 
 
 from __future__ import annotations
 
+from bobstay.tables.answers import ANSWERS
 from bobstay.tables.checks import FAMILIES, FIT_CHECKS, SCHEDULED_LOOKS, SHORTCUTS, USE_CLOCK
 from bobstay.tables.decisions import (
     ALERTS,
@@ -93,6 +94,7 @@ __all__ = [
     "ACTIONS_TAKEN",
     "ALERTS",
     "ALIASES",
+    "ANSWERS",
     "AVAILABILITY",
     "BACKTEST",
     "BOATS",
