@@ -259,6 +259,7 @@ def _scheduled(job: Job) -> pd.DataFrame:
 def rank_stage(job: Job) -> None:
     """Rank the fittings in service, set the guidance of each class, and raise alerts."""
     from bobstay.alerts import notice_status, watch
+    from bobstay.changes import keep_last, note, this_run
     from bobstay.guidance import guide
     from bobstay.rank import clear_looks, rank
     from bobstay.rank_changes import nothing_moved
@@ -287,9 +288,12 @@ def rank_stage(job: Job) -> None:
         guidance=guidance,
         notices=told,
     )
+    run = this_run(job.con, job.settings, job.as_of)
+    keep_last(job.con, run)
     store.write(job.con, PRIORITY, priority)
     if not store.has(job.con, RANK_CHANGES.name):
         store.write(job.con, RANK_CHANGES, nothing_moved())
+    note(job.con, run)
     store.write(job.con, CLEAR_LOOKS, clear_looks(priority, lives, looks, settings=job.settings, as_of=job.as_of))
     orphans = job.con.sql("SELECT * FROM orphan_looks ORDER BY file_id, line").df()
     raised = watch(

@@ -73,7 +73,7 @@ class Tags(HTMLParser):
 
 def test_every_promised_page_is_written_and_nothing_else(site: Path) -> None:
     names = {p.relative_to(site).as_posix() for p in site.rglob("*") if p.is_file()}
-    fleet = {f"{n}.html" for n in ("index", "guidance", "plan", "evidence", "backtest", "records", "method")}
+    fleet = {f"{n}.html" for n in ("index", "guidance", "plan", "changes", "evidence", "backtest", "records", "method")}
     assert names == fleet | {"style.css"} | {f"boats/{n}.html" for n in page_names(fixture.BOAT_IDS).values()}
 
 

@@ -24,7 +24,7 @@ FLOORS = [
     {"store"},
     {"export"},
     {"ingest", "lives", "estimate", "rank", "plan", "guidance", "alerts", "backtest", "charts",
-     "checks", "study", "rank_changes"},
+     "checks", "study", "rank_changes", "changes"},
     {"report", "show"},
     {"papers"},
     {"run", "explain", "holdings", "propose"},

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from bobstay.report.answer import ages_in_words, answer_of
 from bobstay.report.backtest import backtest_in_words
 from bobstay.report.boats import boats_of
+from bobstay.report.changes import changes_of
 from bobstay.report.evidence import evidence_of
 from bobstay.report.fleet import read_fleet
 from bobstay.report.names import page_names
@@ -84,6 +85,7 @@ def _fleet_pages(fleet: Fleet, boats: list[Boat]) -> dict[str, dict[str, Any]]:
         },
         "guidance": {"ages": ages},
         "plan": plan,
+        "changes": changes_of(fleet),
         "evidence": evidence_of(fleet),
         "backtest": {"backtest_words": backtest_in_words(fleet)},
         "records": records_of(fleet, boats),

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from bobstay import store
+from bobstay.changes import run_before, this_run
 from bobstay.errors import UsageError
 from bobstay.tables import OUTPUT_BY_NAME
 from bobstay.wording import wording_of
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     import duckdb
     import numpy.typing as npt
 
+    from bobstay.changes import Run
     from bobstay.settings import Settings
     from bobstay.wording import Wording
 
@@ -28,7 +30,7 @@ _WHOLE = (
     "classes", "detection", "nonparametric", "priority", "guidance", "haul_plan", "plan_summary", "coverage",
     "alerts", "files", "superseded", "words_merged",
 )  # fmt: skip
-_IF_MADE = ("backtest", "shortcuts", "scheduled_looks", "families", "fit_checks", "use_clock")
+_IF_MADE = ("backtest", "shortcuts", "scheduled_looks", "families", "fit_checks", "use_clock", "changes")
 _SET_ASIDE = """SELECT reason, "table", count(*) AS "rows", min(file) AS file, min(hint) AS hint
     FROM set_aside GROUP BY reason, "table" ORDER BY "rows" DESC, reason, "table" """
 _CELLS_UNREAD = """SELECT "table", "column", reason, count(*) AS cells
@@ -76,6 +78,8 @@ class Fleet:
     watched: list[Row]
     whole_boat_looks: int
     draws: Mapping[str, npt.NDArray[np.generic]]  # columns of class_draws
+    run: Run | None = None  # what this run is made from
+    run_before: Run | None = None  # what it is compared with; None on the first run of a store
 
     @property
     def wording(self) -> Wording:
@@ -111,6 +115,8 @@ def read_fleet(con: duckdb.DuckDBPyConnection, *, settings: Settings, as_of: dat
         watched=_rows(con, _WATCHED),
         whole_boat_looks=_rows(con, _WHOLE_BOAT)[0]["looks"],
         draws={name: np.asarray(column) for name, column in con.execute(_DRAWS).fetchnumpy().items()},
+        run=this_run(con, settings, as_of),
+        run_before=run_before(con),
     )
 
 

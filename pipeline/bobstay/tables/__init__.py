@@ -6,6 +6,7 @@ A column says its kind once, here; ingest, lives, report and the guide all read 
 from __future__ import annotations
 
 from bobstay.tables.answers import ANSWERS
+from bobstay.tables.changes import CHANGES
 from bobstay.tables.checks import FAMILIES, FIT_CHECKS, SCHEDULED_LOOKS, SHORTCUTS, USE_CLOCK
 from bobstay.tables.decisions import (
     ALERTS,
@@ -66,6 +67,7 @@ OUTPUTS: tuple[OutputTable, ...] = (
     CHANCES,
     CLASS_DRAWS,
     PRIORITY,
+    CHANGES,
     CLEAR_LOOKS,
     GUIDANCE,
     HAUL_PLAN,
@@ -100,6 +102,7 @@ __all__ = [
     "BOATS",
     "CELLS_UNREAD",
     "CHANCES",
+    "CHANGES",
     "CLASSES",
     "CLASS_DRAWS",
     "CLEAR_LOOKS",
