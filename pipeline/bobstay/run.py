@@ -19,6 +19,9 @@ from bobstay.settings import Settings
 from bobstay.tables import (
     ALERTS,
     BACKTEST,
+    BACKTEST_METHODS,
+    BACKTEST_THIRDS,
+    BACKTEST_VERDICT,
     CHANCES,
     CLASS_DRAWS,
     CLASSES,
@@ -44,7 +47,7 @@ if TYPE_CHECKING:
     import duckdb
     import pandas as pd
 
-    from bobstay.backtest import Origin
+    from bobstay.backtest import Origin, Season
     from bobstay.ingest import Confirmation, IngestReport
 
 DONE, TOO_LITTLE_EVIDENCE = 0, 4
@@ -101,6 +104,7 @@ def whole_job(  # the options of `bobstay run`, one for one
         if before is not None:
             rank_changes_stage(opened, before, taken)
         plan_stage(opened)
+        _backtest_if_small(opened)
         report_stage(opened)
     return code
 
@@ -368,15 +372,41 @@ def backtest_stage(job: Job) -> int:
     """Look back from earlier years; return 4 where no year can be scored."""
     from bobstay import backtest
 
+    how = job.settings.backtest
     first = store.value(job.con, "SELECT min(inspected_on_earliest) FROM inspections")
-    days = backtest.origins(job.as_of, first_look=first or job.as_of)
-    scored = []
+    days = backtest.origins(job.as_of, first_look=first or job.as_of, count=how.origins)
+    looks = job.table("life_looks")
+    seasons = []
     for day in days:
         job.say(f"looking back from {day.isoformat()}")
-        scored.append(backtest.score(_known_on(job, day), job.table("life_looks")))
-    made = backtest.table(scored)
+        seasons.append(_season(job, day, looks))
+    made = backtest.table([backtest.score(season) for season in seasons])
+    cover, seed = job.settings.estimate.interval, job.settings.estimate.seed
     store.write(job.con, BACKTEST, made)
+    store.write(job.con, BACKTEST_VERDICT, backtest.verdicts(seasons, cover=cover, seed=seed))
+    store.write(job.con, BACKTEST_METHODS, backtest.by_method(seasons))
+    store.write(job.con, BACKTEST_THIRDS, backtest.thirds(seasons, cover=cover))
     return DONE if made["concordance"].notna().any() else TOO_LITTLE_EVIDENCE
+
+
+def _backtest_if_small(job: Job) -> None:
+    """Do the back-test with the whole job, unless the records are so many that it would be the most of the work."""
+    looks = store.value(job.con, "SELECT count(*) FROM life_looks")
+    if looks <= job.settings.backtest.most_looks:
+        backtest_stage(job)
+    elif job.settings.backtest.origins:
+        job.say("the back-test is left to `bobstay backtest`: there are many looks")
+
+
+_PLAIN = {"detection": "perfect", "pooling": "none", "boat_effect": False}
+
+
+def _season(job: Job, day: date, looks: pd.DataFrame) -> Season:
+    from bobstay import backtest
+
+    if not backtest.is_worth_scoring(day, looks):
+        return backtest.season_not_scored(day, looks)
+    return backtest.season_after(_known_on(job, day), looks, every_years=job.settings.backtest.every_years)
 
 
 def _known_on(job: Job, day: date) -> Origin:
@@ -386,8 +416,12 @@ def _known_on(job: Job, day: date) -> Origin:
     from bobstay.lives import lives_then
 
     lives, looks = lives_then(job.con, as_of=day, settings=job.settings)
-    made = estimate(lives, looks, job.given("boats"), as_of=day, settings=replace(job.settings, horizon_months=12))
-    return Origin(day, lives, made.chances, made.detection)
+    how = replace(job.settings.estimate, draws=min(job.settings.estimate.draws, _DRAWS_OF_A_CHECK))
+    lean = replace(job.settings, horizon_months=12, estimate=how)
+    plain = replace(lean, estimate=replace(how, **_PLAIN))
+    boats = job.given("boats")
+    made, without = (estimate(lives, looks, boats, as_of=day, settings=by) for by in (lean, plain))
+    return Origin(day, lives, looks, made.chances, made.detection, without.chances)
 
 
 def report_stage(job: Job) -> list[Path]:

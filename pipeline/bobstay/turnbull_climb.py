@@ -259,7 +259,7 @@ def hazard_variance(cells: Cells, hazard: Numbers) -> Numbers:
 def _inverse_diagonal(cells: Cells, total: Numbers) -> Numbers:
     if (cells.upper - cells.lower == 1).all():  # every event in one cell: Greenwood's sum
         bend = _at(cells.upper, _curvature(cells, total), cells.size)[1:]
-        return np.asarray(np.cumsum(1 / bend))
+        return np.asarray(np.cumsum(np.divide(1.0, bend, out=np.full_like(bend, np.nan), where=bend > 0)))
     if cells.size > _MOST_INVERTED:
         return np.full(cells.size, np.nan)
     return np.asarray(np.diag(np.linalg.inv(_information(cells, total).toarray())))

@@ -56,6 +56,9 @@ _LIMITS: dict[str, tuple[float, float] | tuple[str, ...]] = {
     "words.date": ("language", "named", "dots", "iso"),
     "words.length_unit": ("mm", "inch"),
     "words.temperature_unit": ("celsius", "fahrenheit"),
+    "backtest.origins": (0, 30),
+    "backtest.every_years": (0.1, 50),
+    "backtest.most_looks": (0, 1e9),
 }
 _FREE = {"words.currency": 8}  # texts that may say anything, and how long they may be
 

@@ -164,6 +164,15 @@ class Words:
 
 
 @dataclass(frozen=True, slots=True)
+class Backtest:
+    """How the back-test looks back."""
+
+    origins: int = 5  # seasons looked back on; 0: none
+    every_years: float = 4.0  # interval of the habit "a fixed interval for all". Assumed
+    most_looks: int = 200_000  # `run` leaves the back-test to its own command on records of more looks than this
+
+
+@dataclass(frozen=True, slots=True)
 class Settings:
     """All settings in force; `sources` says where each came from ("default" or the file's name)."""
 
@@ -178,6 +187,7 @@ class Settings:
     rank: Rank = field(default_factory=Rank)
     plan: Plan = field(default_factory=Plan)
     words: Words = field(default_factory=Words)
+    backtest: Backtest = field(default_factory=Backtest)
     sources: dict[str, str] = field(default_factory=dict)
 
     @property

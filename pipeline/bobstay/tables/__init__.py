@@ -57,6 +57,7 @@ from bobstay.tables.inputs import (
 )
 from bobstay.tables.papers import RANK_CHANGES, WORKSHEET_LINES
 from bobstay.tables.promise import Dtype, OutputColumn, OutputTable, checked
+from bobstay.tables.proof import BACKTEST_METHODS, BACKTEST_THIRDS, BACKTEST_VERDICT
 
 OUTPUTS: tuple[OutputTable, ...] = (
     LIVES,
@@ -74,6 +75,9 @@ OUTPUTS: tuple[OutputTable, ...] = (
     PLAN_SUMMARY,
     COVERAGE,
     BACKTEST,
+    BACKTEST_VERDICT,
+    BACKTEST_METHODS,
+    BACKTEST_THIRDS,
     SHORTCUTS,
     SCHEDULED_LOOKS,
     FAMILIES,
@@ -99,6 +103,9 @@ __all__ = [
     "ANSWERS",
     "AVAILABILITY",
     "BACKTEST",
+    "BACKTEST_METHODS",
+    "BACKTEST_THIRDS",
+    "BACKTEST_VERDICT",
     "BOATS",
     "CELLS_UNREAD",
     "CHANCES",

@@ -177,8 +177,10 @@ BACKTEST = OutputTable(
         brier number mean squared error of the chance
         log_score number mean log score
         concordance number chance that a finding stands above a clear look
-        calibration_slope number slope of logit chance
+        calibration_slope number slope of findings on logit chance; 1 is perfect
         note text why a number is missing
+        calibration_intercept number intercept of the same; 0 is perfect
+        looks_per_finding number looks at the first tenth for one finding (inf: none found there)
     """),
     order=("origin", "ranking"),
 )
