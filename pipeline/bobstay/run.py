@@ -398,9 +398,6 @@ def _backtest_if_small(job: Job) -> None:
         job.say("the back-test is left to `bobstay backtest`: there are many looks")
 
 
-_PLAIN = {"detection": "perfect", "pooling": "none", "boat_effect": False}
-
-
 def _season(job: Job, day: date, looks: pd.DataFrame) -> Season:
     from bobstay import backtest
 
@@ -418,7 +415,7 @@ def _known_on(job: Job, day: date) -> Origin:
     lives, looks = lives_then(job.con, as_of=day, settings=job.settings)
     how = replace(job.settings.estimate, draws=min(job.settings.estimate.draws, _DRAWS_OF_A_CHECK))
     lean = replace(job.settings, horizon_months=12, estimate=how)
-    plain = replace(lean, estimate=replace(how, **_PLAIN))
+    plain = replace(lean, estimate=replace(how, detection="perfect", pooling="none", boat_effect=False))
     boats = job.given("boats")
     made, without = (estimate(lives, looks, boats, as_of=day, settings=by) for by in (lean, plain))
     return Origin(day, lives, looks, made.chances, made.detection, without.chances)

@@ -26,7 +26,7 @@ def test_demo_writes_what_the_contract_promises(demo):
     for name in ("index.html", "guidance.html", "manifest.json", "bobstay.duckdb"):
         assert (demo / name).is_file()
     for table in OUTPUTS:
-        if table.exported and table.name != "backtest":
+        if table.exported:
             rows = pyarrow.parquet.read_table(demo / "tables" / f"{table.name}.parquet")
             assert rows.column_names == list(table.column_names)
             assert len(pd.read_csv(demo / "tables" / f"{table.name}.csv", low_memory=False)) == len(rows)
@@ -119,13 +119,20 @@ def test_a_clear_test_lowers_the_chance_and_waiting_raises_it(demo, bobstay):
     assert later > now
 
 
+def scored_findings(rows):
+    return rows.loc[(rows["ranking"] == "estimate") & rows["brier"].notna(), "found"].sum()
+
+
 def test_backtest_scores_earlier_seasons(demo, bobstay, tmp_path):
     shutil.copy(demo / "bobstay.duckdb", tmp_path / "bobstay.duckdb")
     before = pd.read_csv(demo / "tables" / "lives.csv", low_memory=False)
     done = bobstay("backtest", "--store", tmp_path / "bobstay.duckdb", "--json")
     assert done.code == 0, done.err
     rows = pd.DataFrame(json.loads(done.out)["backtest"])
-    assert set(rows["ranking"]) == {"estimate", "oldest_first", "longest_since_a_look"}
+    assert set(rows["ranking"]) >= {"estimate", "plain_interval", "spreadsheet", "oldest_first", "longest_since_a_look"}
+    verdict = pd.DataFrame(json.loads(done.out)["backtest_verdict"]).set_index("ranking")
+    assert verdict.loc["estimate", "found"] == scored_findings(rows)
+    assert verdict["verdict"].str.len().min() > 20
     scored = rows[(rows["ranking"] == "estimate") & rows["brier"].notna()]
     assert len(scored) >= 2
     assert scored["top_tenth_share"].between(0, 1).all()

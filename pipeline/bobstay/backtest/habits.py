@@ -1,4 +1,4 @@
-"""What a careful spreadsheet would do: the day of a finding taken for the day of the crack, and late joining ignored."""
+"""What a careful spreadsheet would do: days of findings taken for days of cracks, and late joining ignored."""
 
 from __future__ import annotations
 

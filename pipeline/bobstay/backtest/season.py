@@ -83,7 +83,8 @@ def _until_the_first_finding(looks: pd.DataFrame) -> pd.DataFrame:
     """Leave out looks at a part after one that showed something: the chances at the origin know nothing of it."""
     looks = looks.sort_values(["life_id", "look_on", "file", "line"], kind="stable")
     found = (looks["shows"] == "indication").astype(int)
-    return looks[(found.groupby(looks["life_id"]).cumsum() - found).to_numpy() == 0]
+    kept: pd.DataFrame = looks[(found.groupby(looks["life_id"]).cumsum() - found).to_numpy() == 0]
+    return kept
 
 
 def _watched(origin: Origin, looks: pd.DataFrame) -> pd.DataFrame:
@@ -141,4 +142,6 @@ def _by_spreadsheet(origin: Origin, rows: pd.DataFrame) -> Floats:
     hazard = spreadsheet_hazard(origin.lives)
     age = rows["age_years"].to_numpy(float)
     kind, material = rows["fitting_type"].to_numpy(object), rows["material"].to_numpy(object)
-    return np.asarray(-np.expm1(hazard(kind, material, age) - hazard(kind, material, age + rows["part"].to_numpy(float))))
+    return np.asarray(
+        -np.expm1(hazard(kind, material, age) - hazard(kind, material, age + rows["part"].to_numpy(float)))
+    )

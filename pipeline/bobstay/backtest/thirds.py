@@ -20,7 +20,7 @@ THIRDS = ("top", "middle", "bottom")
 
 
 def thirds(seasons: Sequence[Season], *, cover: float) -> pd.DataFrame:
-    """Return tables.BACKTEST_THIRDS: by origin and third of the looks in the estimate's order, how many found something.
+    """Return tables.BACKTEST_THIRDS: by origin and third of its looks in the estimate's order, what was found.
 
     The interval is the exact one of a share (Clopper and Pearson 1934).
     """

@@ -1,4 +1,4 @@
-"""All seasons together: how far the estimate's order beats each habit, with boats resampled, and the verdict in words."""
+"""All seasons together: how far the estimate's order beats each habit, boats resampled, and the verdict in words."""
 
 from __future__ import annotations
 
@@ -69,7 +69,7 @@ class _Looks:
 
     def by_boat(self, weight: Floats) -> Floats:
         """Return the sum of `weight`, shape (n,), by boat."""
-        return np.bincount(self.boat, weight, minlength=self.boat_count)
+        return np.bincount(self.boat, weight, minlength=self.boat_count).astype(float)
 
     def resampled(self, count: int, seed: int) -> Floats:
         """Return how often each boat is drawn, shape (count, boats); the first row is the fleet as it is."""
@@ -85,9 +85,7 @@ class _Looks:
             return np.asarray((drawn @ held) / (drawn @ all_found))
 
 
-def _row(
-    looks: _Looks, ranking: str, drawn: tuple[Floats, Floats], ends: tuple[float, float]
-) -> dict[str, Any]:
+def _row(looks: _Looks, ranking: str, drawn: tuple[Floats, Floats], ends: tuple[float, float]) -> dict[str, Any]:
     boats, ours = drawn
     shares = looks.shares(ranking, boats)
     found = int(looks.seen.sum())
@@ -145,10 +143,14 @@ def _told_of_chances(row: dict[str, Any]) -> str:
     if np.isnan(row["calibration_slope_lower"]):
         return f"{row['found']} found where {row['expected']:.1f} were expected ({ratio:.2f} times)"
     off = row["calibration_slope_lower"] > 1 or row["calibration_slope_upper"] < 1
-    judged = "chances are spread too " + ("little" if row["calibration_slope_lower"] > 1 else "widely") if off else (
-        "no sign that the chances are spread wrongly"
+    judged = (
+        "chances are spread too " + ("little" if row["calibration_slope_lower"] > 1 else "widely")
+        if off
+        else ("no sign that the chances are spread wrongly")
     )
-    return f"{row['found']} found where {row['expected']:.1f} were expected ({ratio:.2f} times); slope {slope}: {judged}"
+    return (
+        f"{row['found']} found where {row['expected']:.1f} were expected ({ratio:.2f} times); slope {slope}: {judged}"
+    )
 
 
 def _told_beside(ranking: str, row: dict[str, Any]) -> str:

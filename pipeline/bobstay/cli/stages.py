@@ -88,7 +88,7 @@ def backtest(
     """Estimate on the records up to earlier years and score what the looks after them found."""
     from bobstay import run
 
-    return _stage(run.backtest_stage, ("backtest",), store, settings, out, json=json, quiet=quiet)
+    return _stage(run.backtest_stage, ("backtest", "backtest_verdict"), store, settings, out, json=json, quiet=quiet)
 
 
 @app.command()
