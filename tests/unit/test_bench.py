@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from bobstay.bench import habits
 from bobstay.bench.estimate import aggregated, bench, by_lifelines, by_us
 from bobstay.study.by_year import simulate
 from bobstay.study.trial import plain_intervals
@@ -30,3 +31,14 @@ def test_the_run_says_its_ratios() -> None:
     assert "times as long" in text
     assert "settled: True" in text
     assert "peak memory" in text
+
+
+def test_the_estimates_order_holds_more_cracks_than_the_habits() -> None:
+    """Two fleets of each generator with known truth: more cracks in the first tenth than oldest first, every time; the
+    table says what was asked. The full run is `python -m bobstay.bench.habits`."""
+    found = habits.bench(4, 60, say=lambda _: None)
+    trials = [one for several in found.values() for one in several]
+    assert len(trials) == 4
+    assert all(one.shares[habits.ESTIMATE] > one.shares[habits.OLDEST] for one in trials)
+    assert all(0.5 < one.expected_over_cracked < 1.5 for one in trials)
+    assert "oldest first" in habits.markdown(found, 60)

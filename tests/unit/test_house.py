@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import os
 import subprocess
 import sys
 import tomllib
@@ -148,3 +149,14 @@ def test_help_imports_nothing_heavy(arguments):
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
     assert done.stdout
+
+
+def test_linear_algebra_keeps_to_one_thread():
+    """Small matrices: threads would wait for each other, and sums would depend on how many there are."""
+    code = (
+        "import os, sys; sys.argv = ['bobstay', '--help']; from bobstay.cli import main\n"
+        "try:\n    main()\nexcept SystemExit:\n    print('threads', os.environ['OPENBLAS_NUM_THREADS'])"
+    )
+    env = {k: v for k, v in os.environ.items() if "NUM_THREADS" not in k}
+    shown = subprocess.run([sys.executable, "-c", code], env=env, capture_output=True, text=True, check=True).stdout
+    assert "threads 1" in shown

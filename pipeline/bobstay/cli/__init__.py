@@ -18,11 +18,17 @@ from bobstay.cli.program import app
 from bobstay.errors import BobstayError
 from bobstay.told import visible
 
+# The matrices here are small: more threads only wait for each other, and the last digit of a sum would depend on their
+# number. Read by linear algebra when numpy is first imported; what a user has set stays.
+ONE_THREAD = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
+
 __all__ = ["app", "files", "main", "run_command", "stages", "telling"]
 
 
 def main(arguments: list[str] | None = None) -> None:
     """Run a command; print an error as three lines and leave with the exit code the contract gives it."""
+    for name in ONE_THREAD:
+        os.environ.setdefault(name, "1")
     sys.exit(run_command(sys.argv[1:] if arguments is None else arguments))
 
 
