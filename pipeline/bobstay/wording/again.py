@@ -43,10 +43,10 @@ class Listener:
     """Knows sentences by their English forms."""
 
     def __init__(self, sentences: Mapping[str, Sentence]) -> None:
-        self._by_start: dict[str, list[tuple[str, re.Pattern[str], Sentence]]] = {}
+        self._by_start: dict[str, list[tuple[str, tuple[re.Pattern[str], ...], Sentence]]] = {}
         for key, sentence in sorted(sentences.items(), key=lambda item: (-_plain_length(item[1]), item[0])):
             start = sentence[0].text.split(" ", 1)[0] if " " in sentence[0].text else ""
-            self._by_start.setdefault(start, []).append((key, _pattern(sentence), sentence))
+            self._by_start.setdefault(start, []).append((key, _patterns(sentence), sentence))
         self.heard = lru_cache(maxsize=65536)(self._heard)
 
     def _heard(self, text: str) -> tuple[Heard | str, ...]:
@@ -81,10 +81,11 @@ class Listener:
 
     def _at(self, text: str, at: int) -> tuple[Heard, int] | None:
         start = text[at:].split(" ", 1)[0]
-        for key, pattern, sentence in (*self._by_start.get(start, ()), *self._by_start.get("", ())):
-            hit = pattern.match(text, at)
-            if hit and (at == 0 or _plain_length(sentence) >= _SHORT) and self._knows(hit, sentence):
-                return Heard(key, dict(_values(hit, sentence))), hit.end()
+        for key, patterns, sentence in (*self._by_start.get(start, ()), *self._by_start.get("", ())):
+            for pattern in patterns:
+                hit = pattern.match(text, at)
+                if hit and (at == 0 or _plain_length(sentence) >= _SHORT) and self._knows(hit, sentence):
+                    return Heard(key, dict(_values(hit, sentence))), hit.end()
         return None
 
     def _knows(self, hit: re.Match[str], sentence: Sentence) -> bool:
@@ -105,10 +106,13 @@ def _plain_length(sentence: Sentence) -> int:
     return sum(len(piece.text) for piece in sentence)
 
 
-def _pattern(sentence: Sentence) -> re.Pattern[str]:
+def _patterns(sentence: Sentence) -> tuple[re.Pattern[str], ...]:
+    """Return the forms to try: one that ends in a placeholder may run to the end of the text, or to its next word."""
     parts = [re.escape(p.text) + (f"(?P<{p.name}>{_held(p.kind)})" if p.name else "") for p in sentence]
-    end = _AFTER if _plain_length(sentence) >= _SHORT else r"\Z"
-    return re.compile("".join(parts) + end, re.DOTALL)
+    whole, within = (re.compile("".join(parts) + end, re.DOTALL) for end in (r"\Z", _AFTER))
+    if _plain_length(sentence) < _SHORT:
+        return (whole,)
+    return (whole, within) if sentence[-1].name else (within,)
 
 
 def _held(kind: str) -> str:
