@@ -6,6 +6,7 @@ import hashlib
 import json
 import math
 import platform
+from contextlib import contextmanager
 from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -15,7 +16,7 @@ from bobstay.settings import flattened
 from bobstay.tables import OUTPUTS, OutputTable
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Iterator
     from datetime import date
 
     import duckdb
@@ -42,6 +43,21 @@ PACKAGES = (
 FORMULA_STARTS = r"^[=+\-@\t\r\n＝＋－＠]"
 
 
+@contextmanager
+def whole(path: Path) -> Iterator[Path]:
+    """Yield a name beside `path` to write to; only when all is written does it take the place of `path`.
+
+    A reader, and a machine that stops at any moment, finds the old file or the new one, never half of one.
+    """
+    beside = path.with_name(f".{path.name}.part")
+    try:
+        yield beside
+        beside.replace(path)
+    except BaseException:
+        beside.unlink(missing_ok=True)
+        raise
+
+
 def write_tables(con: duckdb.DuckDBPyConnection, out: Path) -> list[Path]:
     """Write tables/NAME.csv and tables/NAME.parquet for every exported table the store has; return the files."""
     folder = out / "tables"
@@ -65,8 +81,10 @@ def write_table(rows: pa.Table, stem: Path) -> list[Path]:
     import pyarrow.parquet
 
     files = [stem.with_suffix(".csv"), stem.with_suffix(".parquet")]
-    pyarrow.csv.write_csv(_harmless(rows), files[0], pyarrow.csv.WriteOptions(quoting_style="needed"))
-    pyarrow.parquet.write_table(rows, files[1], compression="zstd")
+    with whole(files[0]) as beside:
+        pyarrow.csv.write_csv(_harmless(rows), beside, pyarrow.csv.WriteOptions(quoting_style="needed"))
+    with whole(files[1]) as beside:
+        pyarrow.parquet.write_table(rows, beside, compression="zstd")
     return files
 
 
@@ -102,7 +120,8 @@ def write_manifest(
         "outputs": outputs,
     }
     path = out / MANIFEST
-    path.write_text(json.dumps(content, indent=1, sort_keys=True, ensure_ascii=False) + "\n", encoding="utf-8")
+    with whole(path) as beside:
+        beside.write_text(json.dumps(content, indent=1, sort_keys=True, ensure_ascii=False) + "\n", encoding="utf-8")
     return path
 
 

@@ -6,7 +6,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from bobstay.errors import UnusableDataError
-from bobstay.store import query, read, value
+from bobstay.store import at_once, query, read, value
 
 if TYPE_CHECKING:
     import duckdb
@@ -41,32 +41,36 @@ def build_lives(con: duckdb.DuckDBPyConnection, *, as_of: date, settings: Settin
 
     Rows dated after `as_of` are not yet known. `con` must have no transaction open.
     """
-    con.begin()
-    try:
-        _build_all(con, as_of, settings)
-    except BaseException:
-        con.rollback()
-        raise
-    con.commit()
+    with at_once(con):
+        build_within(con, as_of=as_of, settings=settings)
 
 
 def lives_then(con: duckdb.DuckDBPyConnection, *, as_of: date, settings: Settings) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Return lives and life_looks as they were known on `as_of`; the store keeps those it has."""
-    con.begin()
     try:
-        _build_all(con, as_of, settings)
+        _build_all(con, as_of, settings, kept=frozenset())
         return read(con, "lives"), read(con, "life_looks")
     finally:
-        con.rollback()
+        _drop_steps(con, frozenset())
 
 
-def _build_all(con: duckdb.DuckDBPyConnection, as_of: date, settings: Settings) -> None:
+def build_within(con: duckdb.DuckDBPyConnection, *, as_of: date, settings: Settings) -> None:
+    """Do what build_lives does, in a transaction that is open and that the caller ends."""
+    _build_all(con, as_of, settings, kept=_KEPT)
+    _drop_steps(con, _KEPT)
+
+
+def _drop_steps(con: duckdb.DuckDBPyConnection, kept: frozenset[str]) -> None:
+    for name in ("method_ranks", *reversed(_STEPS)):
+        if name not in kept:
+            con.execute(f'DROP {"VIEW" if name == _VIEWED else "TABLE"} IF EXISTS temp.main."{name}"')
+
+
+def _build_all(con: duckdb.DuckDBPyConnection, as_of: date, settings: Settings, *, kept: frozenset[str]) -> None:
+    """Build every step; those in `kept` as tables of the store, all others as temporary ones."""
     _rank_methods(con, settings)
     for name in _STEPS:
-        _build(con, name, as_of)
-    for name in ("method_ranks", *reversed(_STEPS)):
-        if name not in _KEPT:
-            con.execute(f'DROP {"VIEW" if name == _VIEWED else "TABLE"} "{name}"')
+        _build(con, name, as_of, is_kept=name in kept)
 
 
 def newest_day(con: duckdb.DuckDBPyConnection, *, today: date | None = None) -> date:
@@ -84,13 +88,13 @@ def newest_day(con: duckdb.DuckDBPyConnection, *, today: date | None = None) -> 
     return day
 
 
-def _build(con: duckdb.DuckDBPyConnection, name: str, as_of: date) -> None:
+def _build(con: duckdb.DuckDBPyConnection, name: str, as_of: date, *, is_kept: bool) -> None:
     text = query(name)
     if name == _VIEWED:
         text = text.replace("$as_of", f"DATE '{as_of.isoformat()}'")  # a view holds no parameters
         con.execute(f'CREATE OR REPLACE TEMP VIEW "{name}" AS {text}')
         return
-    kind = "TABLE" if name in _KEPT else "TEMP TABLE"
+    kind = "TABLE" if is_kept else "TEMP TABLE"
     con.execute(f'CREATE OR REPLACE {kind} "{name}" AS {text}', {"as_of": as_of} if "$as_of" in text else {})
 
 

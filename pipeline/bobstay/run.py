@@ -99,12 +99,13 @@ def whole_job(  # the options of `bobstay run`, one for one
     )
     with job(store_path, out=out, settings=settings, say=say) as opened:
         before = store.read(opened.con, "priority") if taken.worksheets and store.has(opened.con, "priority") else None
-        code = estimate_stage(opened)
-        rank_stage(opened)
-        if before is not None:
-            rank_changes_stage(opened, before, taken)
-        plan_stage(opened)
-        _backtest_if_small(opened)
+        with store.at_once(opened.con):
+            code = estimate_stage(opened)
+            rank_stage(opened)
+            if before is not None:
+                rank_changes_stage(opened, before, taken)
+            plan_stage(opened)
+            _backtest_if_small(opened)
         report_stage(opened)
     return code
 
@@ -176,36 +177,48 @@ def _kept_only_if_done(store_path: Path) -> Iterator[None]:
     new, new_folder = not store_path.exists(), not store_path.parent.exists()
     try:
         yield
-    except BobstayError:
+    except BaseException:  # also where it was stopped
         if new:
-            store_path.unlink(missing_ok=True)
-        if new_folder and store_path.parent.is_dir() and not any(store_path.parent.iterdir()):
-            store_path.parent.rmdir()
+            _take_away(store_path, with_folder=new_folder)
         raise
 
 
+def _take_away(store_path: Path, *, with_folder: bool) -> None:
+    for path in (store_path, store_path.with_name(f"{store_path.name}.wal")):
+        if path.is_file():
+            path.unlink()
+    if with_folder and store_path.parent.is_dir() and not any(store_path.parent.iterdir()):
+        store_path.parent.rmdir()
+
+
 @contextmanager
-def job(store_path: Path, *, out: Path, settings: Settings | None, say: Callable[[str], None]) -> Iterator[Job]:
-    """Open the store for stages; without `settings` those remembered from the last run are in force."""
+def job(
+    store_path: Path, *, out: Path, settings: Settings | None, say: Callable[[str], None], to_read: bool = False
+) -> Iterator[Job]:
+    """Open the store for stages, or `to_read` alone; without `settings` those of the last run are in force."""
     from bobstay.lives import newest_day
 
-    with store.opened(store_path) as con:
+    with store.opened(store_path, to_read=to_read) as con:
         if not store.has(con, "boats"):
             raise UsageError(
                 "the store holds no boats yet", where=str(store_path), remedy="run `bobstay ingest FILE...`"
             )
         settings = settings or remembered(con)
-        out.mkdir(parents=True, exist_ok=True)
+        if not to_read:
+            out.mkdir(parents=True, exist_ok=True)
         yield Job(con, out, settings, settings.as_of or newest_day(con), say)
 
 
 def estimate_stage(job: Job, *, is_checked: bool = True) -> int:
-    """Work out lives, estimate and check the estimate; return 4 where no class of fittings has an estimate, else 0."""
+    """Work out lives, estimate and check the estimate; return 4 where no class of fittings has an estimate, else 0.
+
+    To be called within `store.at_once`, so that a store never holds new lives beside old estimates.
+    """
     from bobstay.estimate import estimate
-    from bobstay.lives import build_lives
+    from bobstay.lives import build_within
 
     job.say("working out lives")
-    build_lives(job.con, as_of=job.as_of, settings=job.settings)
+    build_within(job.con, as_of=job.as_of, settings=job.settings)
     job.say("estimating")
     made = estimate(
         job.table("lives"), job.table("life_looks"), job.given("boats"), as_of=job.as_of, settings=job.settings

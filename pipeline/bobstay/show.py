@@ -9,7 +9,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from bobstay.export import plain
+from bobstay.export import plain, whole
 from bobstay.settings import Settings, flattened
 from bobstay.told import visible
 
@@ -76,7 +76,8 @@ def records(frame: pd.DataFrame) -> list[dict[str, Any]]:
 def proposal(made: Proposal, *, out: Path | None, json: bool) -> None:
     """Write the first mapping to `out`, or print it; say how many questions it leaves open."""
     if out is not None:
-        out.write_text(made.text, encoding="utf-8")
+        with whole(out) as beside:
+            beside.write_text(made.text, encoding="utf-8")
     if json:
         _json({"out": str(out) if out else None, "questions": list(made.questions), "mapping": made.text})
     elif out is None:
@@ -177,6 +178,7 @@ def _out(text: str) -> None:
 
 
 def _json(content: Any) -> None:
-    text = json_format.dumps(content, ensure_ascii=False, indent=1, allow_nan=False)
+    is_any_letter = (sys.stdout.encoding or "utf-8").lower().replace("-", "") == "utf8"
+    text = json_format.dumps(content, ensure_ascii=not is_any_letter, indent=1, allow_nan=False)
     # what JSON leaves as it is may still steer a terminal: controls beyond ASCII, marks that turn a line round
     print("".join(c if c == "\n" or c.isprintable() else json_format.dumps(c)[1:-1] for c in text))  # noqa: T201

@@ -7,6 +7,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from bobstay.engine_faults import explained
 from bobstay.errors import StoreError, UsageError
 from bobstay.tables import OUTPUT_BY_NAME, OutputTable, checked
 
@@ -17,6 +18,8 @@ if TYPE_CHECKING:
     import pandas as pd
 
 MEMORY = "2GB"  # what is more goes to disk: a process holds about a third more than it counts (measured)
+FORMAT = 1  # raise it when tables that are kept (not made anew by a run) are laid out otherwise
+_MARK = "bobstay_store"
 SQL_TYPES = {"text": "VARCHAR", "integer": "BIGINT", "number": "DOUBLE", "date": "DATE", "boolean": "BOOLEAN"}
 
 
@@ -26,13 +29,15 @@ def query(name: str) -> str:
 
 
 @contextmanager
-def opened(path: Path, *, folders: Sequence[Path] = (), create: bool = False) -> Iterator[duckdb.DuckDBPyConnection]:
+def opened(
+    path: Path, *, folders: Sequence[Path] = (), create: bool = False, to_read: bool = False
+) -> Iterator[duckdb.DuckDBPyConnection]:
     """Open the store at `path`; only its own folder and `folders` can be reached from SQL.
 
-    Raises UsageError where there is no store and `create` is false, StoreError where it cannot be opened.
+    With `to_read` nothing can be written but temporary tables, several programs may read at once, and a store in a
+    folder that is closed to writing can be read. Raises UsageError where there is no store and `create` is false,
+    StoreError where it cannot be opened, is none of ours, or is of another version.
     """
-    import duckdb
-
     if not create and not path.exists():
         raise UsageError(
             "there is no store to read",
@@ -40,31 +45,67 @@ def opened(path: Path, *, folders: Sequence[Path] = (), create: bool = False) ->
             remedy="run `bobstay run FILE...` first, or name the store with --store",
         )
     path.parent.mkdir(parents=True, exist_ok=True)
-    spill = path.parent / f"{path.name}.spill"
-    config: dict[str, str | bool | int | float | list[str]] = {
-        "memory_limit": MEMORY,
-        "autoinstall_known_extensions": "false",
-        "autoload_known_extensions": "false",
-        "allow_community_extensions": "false",
-        "temp_directory": str(spill),
-    }
-    try:
-        con = duckdb.connect(str(path), config=config)
-    except duckdb.Error as fault:
-        raise StoreError(
-            f"the store cannot be opened: {str(fault).splitlines()[0]}",
-            where=str(path),
-            remedy="close the other program that has it open, or name another store with --store",
-        ) from fault
+    con = _connected(path, to_read=to_read)
     try:
         allowed = [str(p.resolve()) for p in (path.parent, *folders)]
         con.execute("SET python_enable_replacements = false")
         con.execute(f"SET allowed_directories = [{', '.join(map(quoted, allowed))}]")
         con.execute("SET enable_external_access = false")
         con.execute("SET lock_configuration = true")
+        _refuse_unless_ours(con, path, create=create)
         yield con
     finally:
         con.close()
+
+
+def _connected(path: Path, *, to_read: bool) -> duckdb.DuckDBPyConnection:
+    import duckdb
+
+    if not path.exists() and to_read or path.exists() and not path.is_file():
+        raise StoreError("the store is no file", where=str(path), remedy="name another store with --store")
+    config: dict[str, str | bool | int | float | list[str]] = {
+        "memory_limit": MEMORY,
+        "autoinstall_known_extensions": "false",
+        "autoload_known_extensions": "false",
+        "allow_community_extensions": "false",
+        "temp_directory": str(path.parent / f"{path.name}.spill"),
+    }
+    try:
+        return duckdb.connect(str(path), config=config, read_only=to_read)
+    except duckdb.Error as fault:
+        raise explained(fault, where=str(path)) or StoreError(
+            f"the store cannot be opened: {str(fault).splitlines()[0]}",
+            where=str(path),
+            remedy="name another store with --store",
+        ) from fault
+
+
+def _refuse_unless_ours(con: duckdb.DuckDBPyConnection, path: Path, *, create: bool) -> None:
+    """Mark a new store; refuse another program's file, and a store whose tables are laid out for another version."""
+    names = {name for (name,) in con.execute("SELECT table_name FROM information_schema.tables").fetchall()}
+    if not names and create:
+        con.execute(f"CREATE TABLE {_MARK} AS SELECT {FORMAT} AS format")
+        return
+    found = value(con, f"SELECT max(format) FROM {_MARK}") if _MARK in names else None
+    if names and found != FORMAT:
+        is_ours = _MARK in names or {"files", "boats"} <= names
+        raise StoreError(
+            f"the store is of {'another version of bobstay' if is_ours else 'another program'}",
+            where=f"{path}, format {found or 'not stated'}, this version reads {FORMAT}",
+            remedy="name a new store with --store and give it the files again" if is_ours else "name a new store",
+        )
+
+
+@contextmanager
+def at_once(con: duckdb.DuckDBPyConnection) -> Iterator[None]:
+    """Keep all that is written within, or nothing; `con` must have no transaction open."""
+    con.begin()
+    try:
+        yield
+    except BaseException:
+        con.rollback()
+        raise
+    con.commit()
 
 
 def quoted(text: str) -> str:

@@ -5,9 +5,11 @@ Nothing heavy is imported before a command runs, so that help stays quick.
 
 from __future__ import annotations
 
+import io
 import os
 import sys
 import traceback
+from pathlib import Path
 from typing import Any
 
 import typer
@@ -15,6 +17,7 @@ import typer
 from bobstay import __version__
 from bobstay.cli import files, stages, telling  # help lists commands in the order in which these come
 from bobstay.cli.program import app
+from bobstay.engine_faults import explained, is_stop
 from bobstay.errors import BobstayError
 from bobstay.told import visible
 
@@ -25,30 +28,79 @@ ONE_THREAD = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 __all__ = ["app", "files", "main", "run_command", "stages", "telling"]
 
 
+STOPPED = 130  # what a shell gives a program that was stopped by Ctrl-C (128 and the signal's number)
+
+
 def main(arguments: list[str] | None = None) -> None:
     """Run a command; print an error as three lines and leave with the exit code the contract gives it."""
     for name in ONE_THREAD:
         os.environ.setdefault(name, "1")
-    sys.exit(run_command(sys.argv[1:] if arguments is None else arguments))
+    _open_streams()
+    code = run_command(sys.argv[1:] if arguments is None else arguments)
+    sys.exit(_flushed(code))
+
+
+def _open_streams() -> None:
+    """Give a closed stream a sink, and let a stream of few letters write out those it lacks."""
+    for name in ("stdout", "stderr"):
+        stream = getattr(sys, name)
+        if stream is None:
+            setattr(sys, name, Path(os.devnull).open("w", encoding="utf-8"))
+        elif isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
+
+
+def _flushed(code: int) -> int:
+    """Write out what is still held back; return `code`, or 2 where it could not be written."""
+    try:
+        sys.stdout.flush()
+    except BrokenPipeError:
+        _sink()
+    except OSError as fault:
+        _sink()
+        return _tell_of(fault, []) if code == 0 else code
+    return code
+
+
+def _sink() -> None:
+    """Send the rest of stdout nowhere: its reader has gone, or it is full."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def run_command(arguments: list[str]) -> int:
-    """Run a command; return its exit code: 0 done, 2 wrong use, 3 unusable data, 4 too little evidence, 1 our fault."""
+    """Run a command; return its exit code: 0 done, 2 wrong use, 3 unusable data, 4 too little evidence, 1 our fault.
+
+    130: stopped by Ctrl-C.
+    """
     wrong_use: Any = typer.BadParameter.__mro__[2]  # the base class of every complaint about arguments
     try:
         result = app(arguments, standalone_mode=False)
-    except BobstayError as fault:
-        return _tell(fault.lines(), fault.exit_code)
     except wrong_use as fault:  # an argument
         return _tell(_usage_lines(fault), 2)
-    except (typer.Abort, KeyboardInterrupt):
-        return _tell(("error: stopped", "where: -", "to do: run it again; nothing was half stored"), 1)
     except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _sink()
         return 0
+    except (typer.Abort, KeyboardInterrupt):
+        return _stopped()
     except Exception as fault:
-        return _our_fault(fault, arguments)
+        return _tell_of(fault, arguments)
+    if result == STOPPED:  # what typer makes of Ctrl-C
+        return _stopped()
     return result if isinstance(result, int) else 0
+
+
+def _stopped() -> int:
+    return _tell(("error: stopped", "where: -", "to do: run it again; no file is half taken in"), STOPPED)
+
+
+def _tell_of(fault: Exception, arguments: list[str]) -> int:
+    """Tell of a fault: the user's or the system's in their words, else own up to it."""
+    if is_stop(fault):
+        return _stopped()
+    known = fault if isinstance(fault, BobstayError) else explained(fault)
+    if known is None:
+        return _our_fault(fault, arguments)
+    return _tell(known.lines(), known.exit_code)
 
 
 def _our_fault(fault: Exception, arguments: list[str]) -> int:

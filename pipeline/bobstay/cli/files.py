@@ -143,6 +143,6 @@ def _summary(folder: Path, store_path: Path, *, code: int, json: bool) -> int:
     from bobstay import run, show
     from bobstay.holdings import outcome
 
-    with run.job(store_path, out=folder, settings=None, say=show.progress(quiet=True)) as job:
+    with run.job(store_path, out=folder, settings=None, say=show.progress(quiet=True), to_read=True) as job:
         show.told(outcome(job, folder, code), json=json)
     return code

@@ -119,10 +119,12 @@ def _stage(
     """Run one stage on the store, write the store's tables, and show the tables the stage makes."""
     from bobstay import run, show
     from bobstay.export import write_tables
+    from bobstay.store import at_once
 
     folder, store_path = places(out, store)
     with run.job(store_path, out=folder, settings=given(settings), say=show.progress(quiet)) as job:
-        code = stage(job)
+        with at_once(job.con):
+            code = stage(job)
         write_tables(job.con, job.out)
         show.frames({name: job.table(name) for name in tables}, json=json)
     return code or 0

@@ -30,7 +30,7 @@ def explain(
     from bobstay.explain import explain_boat, explain_fitting
 
     folder, store_path = places(out, store)
-    with run.job(store_path, out=folder, settings=given(settings), say=show.progress(quiet)) as job:
+    with run.job(store_path, out=folder, settings=given(settings), say=show.progress(quiet), to_read=True) as job:
         told = explain_fitting(job, boat, fitting) if fitting else explain_boat(job, boat)
     show.told(told, json=json)
     return 0
@@ -51,7 +51,7 @@ def history(
     from bobstay.history import history_of
 
     folder, store_path = places(out, store)
-    with run.job(store_path, out=folder, settings=given(settings), say=show.progress(quiet)) as job:
+    with run.job(store_path, out=folder, settings=given(settings), say=show.progress(quiet), to_read=True) as job:
         show.told(history_of(job, boat), json=json)
     return 0
 
@@ -70,7 +70,7 @@ def status(
     from bobstay.holdings import holdings
 
     folder, store_path = places(out, store)
-    with run.job(store_path, out=folder, settings=given(settings), say=show.progress(quiet)) as job:
+    with run.job(store_path, out=folder, settings=given(settings), say=show.progress(quiet), to_read=True) as job:
         show.told(holdings(job), json=json)
     return 0
 
@@ -114,7 +114,7 @@ def show_settings(
     del quiet  # there is no progress to show
     in_force: Settings | None = given(settings)
     if in_force is None and (path := places(out, store)[1]).exists():
-        with stores.opened(path) as con:
+        with stores.opened(path, to_read=True) as con:
             in_force = run.remembered(con)
     show.settings_in_force(in_force or Settings(), json=json)
     return 0

@@ -26,6 +26,11 @@ def files_meant(paths: Sequence[Path]) -> list[Path]:
     if missing:
         raise UsageError(f"files are not there: {', '.join(missing)}", where=missing[0], remedy="check their names")
     files = [file for path in paths for file in (_inside(path) if path.is_dir() else [path])]
+    strange = [path for path in files if not path.is_file()]
+    if strange:
+        raise UsageError(
+            "it is no file, but a pipe or a device", where=str(strange[0]), remedy="write it to a file, and give that"
+        )
     if not files:
         raise UsageError("no file was given", remedy="name the files to take in, or a folder that holds them")
     unknown = [file.name for file in files if file.suffix.lower() not in TEXT_ENDINGS + BOOK_ENDINGS + PARQUET_ENDINGS]

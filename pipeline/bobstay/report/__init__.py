@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from bobstay.export import whole
 from bobstay.report.answer import ages_in_words, answer_of
 from bobstay.report.backtest import backtest_in_words
 from bobstay.report.boats import boats_of
@@ -94,5 +95,6 @@ def _fleet_pages(fleet: Fleet, boats: list[Boat]) -> dict[str, dict[str, Any]]:
 
 
 def _written(path: Path, text: str) -> Path:
-    path.write_text(text, encoding="utf-8", newline="\n")
+    with whole(path) as beside:
+        beside.write_text(text, encoding="utf-8", newline="\n")
     return path
