@@ -36,6 +36,10 @@ def explained(fault: BaseException, *, where: str = "") -> BobstayError | None:
     """
     if isinstance(fault, OSError) and fault.errno is not None:
         return _of_system(fault)
+    if isinstance(fault, UnicodeEncodeError):
+        return StoreError(
+            "a name holds bytes that are no text", where=fault.object[:200], remedy="rename the file or folder"
+        )
     if isinstance(fault, MemoryError):
         return _too_large("-")
     text = str(fault)

@@ -53,6 +53,9 @@ def whole(path: Path) -> Iterator[Path]:
     try:
         yield beside
         beside.replace(path)
+    except OSError as fault:
+        beside.unlink(missing_ok=True)
+        raise OSError(fault.errno, fault.strerror, str(path)) from fault
     except BaseException:
         beside.unlink(missing_ok=True)
         raise

@@ -38,9 +38,10 @@ def ranked_again(
             return None
         job, notes = _in_time(opened, is_given=settings is not None)
         before = job.table("priority")
-        run.estimate_stage(job, is_checked=False)
-        run.rank_stage(job)
-        run.rank_changes_stage(job, before, taken)
+        with store.at_once(job.con):
+            run.estimate_stage(job, is_checked=False)
+            run.rank_stage(job)
+            run.rank_changes_stage(job, before, taken)
         return _told(job, job.table("rank_changes"), notes, _set_aside(job, taken))
 
 

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from bobstay import settings as settings_file
 from bobstay import store
-from bobstay.errors import BobstayError, UsageError
+from bobstay.errors import UsageError
 from bobstay.settings import Settings
 from bobstay.tables import (
     ALERTS,
@@ -136,7 +136,7 @@ def take_in(
         raise UsageError("a file is not there", where=", ".join(missing), remedy="check the names; nothing was stored")
     folders = sorted({p.resolve() if p.is_dir() else p.resolve().parent for p in paths})
     limit = max(date.today(), (settings.as_of if settings else None) or date.min)
-    with _kept_only_if_done(store_path), store.opened(store_path, folders=folders, create=True) as con:
+    with store.kept_only_if_done(store_path), store.opened(store_path, folders=folders, create=True) as con:
         taken = ingest(
             con,
             paths,
@@ -169,26 +169,6 @@ def forget_store(store_path: Path, *, made_from: set[str]) -> None:
             remedy="choose another folder with --out",
         )
     store_path.unlink()
-
-
-@contextmanager
-def _kept_only_if_done(store_path: Path) -> Iterator[None]:
-    """Take away a store, and a folder, that were new when the load failed: nothing is half stored."""
-    new, new_folder = not store_path.exists(), not store_path.parent.exists()
-    try:
-        yield
-    except BaseException:  # also where it was stopped
-        if new:
-            _take_away(store_path, with_folder=new_folder)
-        raise
-
-
-def _take_away(store_path: Path, *, with_folder: bool) -> None:
-    for path in (store_path, store_path.with_name(f"{store_path.name}.wal")):
-        if path.is_file():
-            path.unlink()
-    if with_folder and store_path.parent.is_dir() and not any(store_path.parent.iterdir()):
-        store_path.parent.rmdir()
 
 
 @contextmanager

@@ -90,7 +90,8 @@ def proposal(made: Proposal, *, out: Path | None, json: bool) -> None:
 def taken_in(report: IngestReport, *, json: bool, returned: Told | None = None) -> None:
     """Print what a load took in, file by file, and what worksheets that came back did to the ranks."""
     if json:
-        lists = {"skipped": list(report.skipped), "confirmed": list(report.confirmed)}
+        lists: dict[str, Any] = {"skipped": list(report.skipped), "confirmed": list(report.confirmed)}
+        lists["waiting"] = [{"file": file, "rows": rows} for file, rows in report.waiting]
         again = returned.content if returned else {}
         _json({"files": [asdict(f) for f in report.files], **lists, **again})
         return
@@ -102,9 +103,11 @@ def taken_in(report: IngestReport, *, json: bool, returned: Told | None = None) 
             f"{f.rows_set_aside} set aside{unread}{_of_them(f)}"
         )
     for name in report.confirmed:
-        _out(f"{name}: rows that waited for a name and a reason are used now")
+        _out(f"{name}: rows that waited are used now")
     for name in report.skipped:
         _out(f"{name}: already in the store, nothing added")
+    for name, rows in report.waiting:
+        _out(f"{name}: the boat of {rows} rows set aside is known by now; give that file again")
     if report.rows_set_aside:
         _out("`bobstay status` says why rows were set aside and how to mend them")
     if returned is not None:

@@ -38,6 +38,8 @@ def opened(
     folder that is closed to writing can be read. Raises UsageError where there is no store and `create` is false,
     StoreError where it cannot be opened, is none of ours, or is of another version.
     """
+    import duckdb
+
     if not create and not path.exists():
         raise UsageError(
             "there is no store to read",
@@ -47,22 +49,34 @@ def opened(
     path.parent.mkdir(parents=True, exist_ok=True)
     con = _connected(path, to_read=to_read)
     try:
-        allowed = [str(p.resolve()) for p in (path.parent, *folders)]
-        con.execute("SET python_enable_replacements = false")
-        con.execute(f"SET allowed_directories = [{', '.join(map(quoted, allowed))}]")
-        con.execute("SET enable_external_access = false")
-        con.execute("SET lock_configuration = true")
+        _lock_down(con, [path.parent, *folders])
         _refuse_unless_ours(con, path, create=create)
         yield con
+    except duckdb.Error as fault:
+        known = explained(fault, where=str(path))
+        if known is None:
+            raise
+        raise known from fault
     finally:
         con.close()
+
+
+def _lock_down(con: duckdb.DuckDBPyConnection, folders: Sequence[Path]) -> None:
+    """Let SQL reach `folders` and nothing else, and let no SQL change that."""
+    con.execute("SET python_enable_replacements = false")
+    names = [str(folder.resolve()) for folder in folders]
+    texts = [quoted(name) for name in names if name.encode("utf-8", "replace").decode("utf-8") == name]
+    con.execute(f"SET allowed_directories = [{', '.join(texts)}]")
+    con.execute("SET enable_external_access = false")
+    con.execute("SET lock_configuration = true")
 
 
 def _connected(path: Path, *, to_read: bool) -> duckdb.DuckDBPyConnection:
     import duckdb
 
-    if not path.exists() and to_read or path.exists() and not path.is_file():
+    if path.exists() and not path.is_file():
         raise StoreError("the store is no file", where=str(path), remedy="name another store with --store")
+    str(path).encode("utf-8")  # raises UnicodeEncodeError; of such names the engine only says "bad cast"
     config: dict[str, str | bool | int | float | list[str]] = {
         "memory_limit": MEMORY,
         "autoinstall_known_extensions": "false",
@@ -94,6 +108,26 @@ def _refuse_unless_ours(con: duckdb.DuckDBPyConnection, path: Path, *, create: b
             where=f"{path}, format {found or 'not stated'}, this version reads {FORMAT}",
             remedy="name a new store with --store and give it the files again" if is_ours else "name a new store",
         )
+
+
+@contextmanager
+def kept_only_if_done(store_path: Path) -> Iterator[None]:
+    """Take away a store, and a folder, that were new when the load failed: nothing is half stored."""
+    new, new_folder = not store_path.exists(), not store_path.parent.exists()
+    try:
+        yield
+    except BaseException:  # also where it was stopped
+        if new:
+            _take_away(store_path, with_folder=new_folder)
+        raise
+
+
+def _take_away(store_path: Path, *, with_folder: bool) -> None:
+    for path in (store_path, store_path.with_name(f"{store_path.name}.wal")):
+        if path.is_file():
+            path.unlink()
+    if with_folder and store_path.parent.is_dir() and not any(store_path.parent.iterdir()):
+        store_path.parent.rmdir()
 
 
 @contextmanager

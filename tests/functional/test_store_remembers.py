@@ -226,6 +226,41 @@ def test_rows_under_another_name_are_the_boats_and_that_is_said(season):
     assert "more.csv: 1 rows of NS-2 are read as those of B2 (aliases)" in taken.said
 
 
+EARLY = (
+    "inspection_id,boat_id,fitting_id,inspected_on,method,result\n"
+    "E1,B7,CP1,2014-05-01,visual,relevant\nE2,B7,CP2,2014-05-01,visual,no_indication\n"
+    "E3,B8,CP1,2014-05-01,visual,relevant\nE4,B1,CP1,2014-06-01,visual,no_indication\n"
+)
+LATE_BOATS = "boat_id,built\nB7,2001\n"
+LATE_FITTINGS = "boat_id,fitting_id,fitting_type,material,installed\nB7,CP1,chainplate,316,2005-03-01\n"
+
+
+def test_looks_that_came_before_their_boat_are_used_when_given_again(season):
+    """Common practice in record keeping: files come in any order. No source."""
+    early = take(season, write(season, early_csv=EARLY))
+    assert counts(early) == (4, 1, 3, 0, 0)
+    hints = {r["hint"] for r in early.tables["set_aside"]}
+    assert all("give this file again" in hint for hint in hints)
+    boats = take(season, write(season, late_boats_csv=LATE_BOATS))
+    assert boats.report.waiting == (("early.csv", 2),)
+    take(season, write(season, late_fittings_csv=LATE_FITTINGS))
+    after = take(season, [season / "early.csv"])
+    assert after.report.confirmed == ("early.csv",)
+    assert after.report.waiting == ()
+    assert looks(after)["E1"] == "relevant"
+    assert {r for r in looks(after) if r.startswith("E")} == {"E1", "E4"}
+    # what still waits says what it waits for now
+    assert [(r[1], r[3]) for r in after.reasons()] == [
+        (3, "fitting_id is not in fittings for this boat"),
+        (4, "boat_id is not in boats"),
+    ]
+    (file,) = [f for f in after.tables["files"] if f["file"] == "early.csv"]
+    assert (file["rows_read"], file["rows_used"], file["rows_set_aside"]) == (4, 2, 2)
+    again = take(season, [season / "early.csv"])
+    assert again.tables == after.tables
+    assert again.report.skipped == ("early.csv",)
+
+
 def test_her_row_under_a_new_name_takes_the_place_of_the_old(season):
     taken = take(season, write(season, aliases_csv=ALIASES))
     taken = take(season, write(season, b_csv="boat_id,boat_name\nNS-2,Headland\n"))

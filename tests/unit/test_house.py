@@ -17,12 +17,11 @@ SOURCE = ROOT / "pipeline" / "bobstay"
 # Who stands above whom. A module may import from lower floors only; stages share a floor and never meet.
 FLOORS = [
     {"errors"},
-    {"engine_faults"},
     {"tables", "settings", "weibull", "turnbull", "detection", "replacement", "inspection_interval", "bounds", "joint",
      "outside", "rates_known",
      "scores", "observations", "weibull_likelihood", "turnbull_climb", "likelihood_ratio", "told", "vocabulary",
      "consequences", "censored", "mapping", "wording",
-     "codes"},
+     "codes", "engine_faults"},
     {"store"},
     {"export"},
     {"ingest", "lives", "estimate", "rank", "plan", "guidance", "alerts", "backtest", "charts",

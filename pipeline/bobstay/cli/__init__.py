@@ -45,7 +45,7 @@ def _open_streams() -> None:
     for name in ("stdout", "stderr"):
         stream = getattr(sys, name)
         if stream is None:
-            setattr(sys, name, Path(os.devnull).open("w", encoding="utf-8"))
+            setattr(sys, name, Path(os.devnull).open("w", encoding="utf-8"))  # noqa: SIM115 (open to the end)
         elif isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")
 

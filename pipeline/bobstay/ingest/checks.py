@@ -64,6 +64,9 @@ _CONTRADICTIONS: dict[str, tuple[tuple[str, str, str, str], ...]] = {
 }
 
 
+NO_BOAT, NO_FITTING = "boat_id is not in boats", "fitting_id is not in fittings for this boat"
+
+
 def find_faults(
     con: duckdb.DuckDBPyConnection, header: Header, broken: list[Record], *, odd: list[InputColumn]
 ) -> None:
@@ -145,8 +148,8 @@ def _add_unknown_boats(con: duckdb.DuckDBPyConnection) -> None:
         f"SELECT line, {UNKNOWN_BOAT}, $col, $reason, $hint FROM resolved AS r "
         "WHERE boat_id IS NOT NULL AND NOT EXISTS (SELECT 1 FROM boats AS b WHERE b.boat_id = r.boat_id)",
         "boat_id",
-        "boat_id is not in boats",
-        "add the boat to boats, or correct the id",
+        NO_BOAT,
+        "add the boat to boats and give this file again, or correct the id",
     )
     point_at_boats(con)
 
@@ -158,8 +161,9 @@ def _add_unknown_fittings(con: duckdb.DuckDBPyConnection) -> None:
         "WHERE boat_id IS NOT NULL AND fitting_id IS NOT NULL AND NOT EXISTS "
         "(SELECT 1 FROM fittings AS f WHERE f.boat_id = r.boat_id AND f.fitting_id = r.fitting_id)",
         "fitting_id",
-        "fitting_id is not in fittings for this boat",
-        "add the fitting to fittings, or correct the id; leave it empty where the whole boat was looked over",
+        NO_FITTING,
+        "add the fitting to fittings and give this file again, or correct the id; leave it empty where the whole boat "
+        "was looked over",
     )
     point_at_fittings(con)
 

@@ -20,7 +20,7 @@ from bobstay.ingest.repeats import find_repeats
 from bobstay.ingest.staging import named, one_row, stage
 from bobstay.ingest.storing import make_tables, store_cells_unread, store_rows, store_set_aside
 from bobstay.ingest.text import opened_text
-from bobstay.ingest.waiting import use_waiting
+from bobstay.ingest.waiting import now_known, use_waiting
 from bobstay.ingest.word_classes import merge_words
 from bobstay.ingest.workbook import opened_workbook
 from bobstay.tables import ALIASES, ANSWERS, BOATS, INPUT_BY_NAME, INPUTS
@@ -115,13 +115,13 @@ def _taken_in(
     used_now = [part for part in held if use_waiting(con, part, rules=rules, say=say)]
     skipped = tuple(_name(part) for part in held if part not in used_now)
     for part in used_now:
-        say(f"{_name(part)}: rows that waited for a name and a reason are used now")
+        say(f"{_name(part)}: rows that waited are used now")
     for name in skipped:
         say(f"{name}: already in the store, nothing added")
     reports = tuple(_loaded(con, part, rules, say) for part in fresh)
     merge_words(con)
     worksheets = tuple(part.shown for part in (*fresh, *used_now) if part.is_worksheet)
-    return IngestReport(reports, skipped, tuple(map(_name, used_now)), worksheets)
+    return IngestReport(reports, skipped, tuple(map(_name, used_now)), worksheets, now_known(con))
 
 
 def _name(part: Part) -> str:

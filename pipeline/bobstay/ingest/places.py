@@ -61,9 +61,14 @@ def names_of(files: Sequence[Path], taken: Sequence[str]) -> dict[Path, str]:
     names: dict[Path, str] = {}
     for file in files:
         name = file.name if counts[file.name] == 1 else f"{file.parent.name}/{file.name}"
-        names[file] = _free(name, used)
+        names[file] = _free(_written_out(name), used)
         used.add(names[file])
     return names
+
+
+def _written_out(name: str) -> str:
+    """Return a name with the bytes in it that are no text written out: no table or page could hold them."""
+    return name.encode("utf-8", "backslashreplace").decode("utf-8")
 
 
 def _free(name: str, used: set[str]) -> str:

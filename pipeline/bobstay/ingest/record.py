@@ -36,12 +36,16 @@ class FileReport:
 
 @dataclass(frozen=True, slots=True)
 class IngestReport:
-    """All files of one call; `skipped` names those that the store already held."""
+    """All files of one call; `skipped` names those that the store already held.
+
+    `waiting`: files held already with the number of their rows set aside whose boat is known by now.
+    """
 
     files: tuple[FileReport, ...]
     skipped: tuple[str, ...] = ()
     confirmed: tuple[str, ...] = ()  # files held already, of which waiting rows are used now
     worksheets: tuple[str, ...] = ()  # files and sheets that are worksheets come back
+    waiting: tuple[tuple[str, int], ...] = ()
 
     @property
     def rows_read(self) -> int:

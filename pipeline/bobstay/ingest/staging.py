@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
 SQL_TYPES = {"integer": "BIGINT", "number": "DOUBLE", "yes_no": "BOOLEAN"}
 TEXT_KINDS = ("id", "text")
+_NO_TEXT = frozenset(map(chr, range(0xDC80, 0xDD00)))  # bytes of a file name that are none of UTF-8's (PEP 383)
 BATCH = 50_000  # rows handed to DuckDB at a time by the exact reader
 
 # Printable ASCII words with single spaces need no cleaning; all else is normalised, trimmed and collapsed.
@@ -68,7 +69,8 @@ def _is_in_reach(con: duckdb.DuckDBPyConnection, path: Path) -> bool:
         con, "SELECT current_setting('enable_external_access'), current_setting('allowed_directories')"
     )
     is_allowed = is_open or any(path.is_relative_to(folder) for folder in folders)
-    return is_allowed and not set("*?[]{}") & set(str(path))
+    is_text = all(c not in _NO_TEXT for c in str(path))
+    return is_allowed and is_text and not set("*?[]{}") & set(str(path))
 
 
 def _scanned(con: duckdb.DuckDBPyConnection, part: Part, scan: Scan, rules: Rules) -> int:

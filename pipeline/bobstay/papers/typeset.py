@@ -8,6 +8,8 @@ from datetime import UTC, date, datetime
 from importlib.resources import as_file, files
 from typing import TYPE_CHECKING, Any
 
+from bobstay.export import whole
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
     from pathlib import Path
@@ -44,5 +46,6 @@ def setter(template: str, *, as_of: date, is_tagged: bool = True) -> Iterator[Ca
 def written(path: Path, content: bytes) -> Path:
     """Write a file, its folder made first; return its path."""
     path.parent.mkdir(parents=True, exist_ok=True)
-    path.write_bytes(content)
+    with whole(path) as beside:
+        beside.write_bytes(content)
     return path
