@@ -13,7 +13,7 @@ import pytest
 from pyarrow import parquet
 
 from bobstay.errors import UnusableDataError, UsageError
-from bobstay.ingest import ingest, lines, workbook
+from bobstay.ingest import ingest, lines, unpacking
 from bobstay.store import has, opened
 from ingest_files import BOATS, FITTINGS, LIMIT, LOOKS, fleet, row, take, write
 
@@ -623,8 +623,8 @@ def test_errors_and_formulas_without_a_value_are_not_taken_for_empty_cells(tmp_p
 
 def test_a_workbook_that_would_fill_the_memory_is_refused(tmp_path, monkeypatch):
     path = _book(tmp_path / "fleet.xlsx", hulls=BOATS)
-    monkeypatch.setattr(workbook, "UNPACKED_LIMIT", 1000)
-    with pytest.raises(UnusableDataError, match="unpacked, over the limit"):
+    monkeypatch.setattr(unpacking, "UNPACKED_LIMIT", 1000)
+    with pytest.raises(UnusableDataError, match="bytes unpacked, over the limit"):
         take(tmp_path, [path])
 
 

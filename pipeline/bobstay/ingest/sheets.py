@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from bobstay.ingest import headers, lines, places, preflight, text, workbook
 from bobstay.ingest.record import Record
+from bobstay.ingest.unpacking import refuse_bomb
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -68,7 +69,7 @@ def _levelled(row: Record, *, width: int) -> Record:
 
 
 def _book(path: Path, shown: str) -> list[Sheet]:
-    workbook.refuse_bomb(path, shown)
+    refuse_bomb(path, shown)
     sha256 = preflight.whole_file_sha256(path)
     return [_of_book(name, sha256, cells) for name, cells in workbook.sheets_of(path, shown)]
 

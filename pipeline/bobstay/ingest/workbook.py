@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import zipfile
 from dataclasses import replace
 from datetime import date, datetime
 from functools import partial
@@ -15,14 +14,13 @@ from bobstay.ingest.formulas import silent_cells
 from bobstay.ingest.lines import chosen
 from bobstay.ingest.preflight import whole_file_sha256
 from bobstay.ingest.record import Header, Part, Record, Rules
+from bobstay.ingest.unpacking import refuse_bomb
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
     import numpy as np
-
-UNPACKED_LIMIT = 1 << 30  # bytes a workbook may declare unpacked: a million rows of records take about a tenth
 
 
 def opened_workbook(path: Path, *, shown: str, rules: Rules) -> list[Part]:
@@ -54,21 +52,8 @@ def _with_notes(part: Part, notes: tuple[str, ...]) -> Part:
     return replace(part, notes=part.notes + notes)
 
 
-def refuse_bomb(path: Path, shown: str) -> None:
-    """Raise UnusableDataError where the file is no workbook, or declares more unpacked than may be read."""
-    try:
-        with zipfile.ZipFile(path) as archive:
-            size = sum(entry.file_size for entry in archive.infolist())
-    except (zipfile.BadZipFile, OSError, NotImplementedError) as fault:
-        raise UnusableDataError(
-            f"it is not an XLSX workbook: {fault}", where=shown, remedy="save it again as XLSX, or as CSV"
-        ) from fault
-    if size > UNPACKED_LIMIT:
-        raise UnusableDataError(
-            f"the workbook declares {size >> 20} MB unpacked, over the limit of {UNPACKED_LIMIT >> 20} MB",
-            where=shown,
-            remedy="save its sheets as CSV files",
-        )
+# where the reader is surprised, it raises a PanicException, which is no Exception
+_UNREADABLE = (ValueError, KeyError, IndexError, OSError, ElementTree.ParseError)
 
 
 def sheets_of(path: Path, shown: str) -> Iterator[tuple[str, list[list[Any]]]]:
@@ -81,7 +66,9 @@ def sheets_of(path: Path, shown: str) -> Iterator[tuple[str, list[list[Any]]]]:
         for name in book.sheet_names:
             rows = book.get_sheet_by_name(name).to_python(skip_empty_area=False)
             yield name, _spoken(rows, silent.get(name, {}))
-    except (CalamineError, ValueError, KeyError, ElementTree.ParseError) as fault:
+    except BaseException as fault:
+        if not isinstance(fault, (CalamineError, *_UNREADABLE)) and type(fault).__name__ != "PanicException":
+            raise
         raise UnusableDataError(
             f"the workbook cannot be read: {fault}", where=shown, remedy="save it again as XLSX, or as CSV"
         ) from fault
