@@ -153,24 +153,6 @@ def take_in(
     return taken
 
 
-def forget_store(store_path: Path, *, made_from: set[str]) -> None:
-    """Take away a store that holds nothing but the files named, so that a new demo is not added to an old one.
-
-    Raises UsageError where it holds a file of the user's own.
-    """
-    if not store_path.exists():
-        return
-    with store.opened(store_path) as con:
-        held = set(store.read(con, "files")["file"]) if store.has(con, "files") else set()
-    if held - made_from:
-        raise UsageError(
-            "the demo will not touch a store that holds other files",
-            where=f"{store_path}: {', '.join(sorted(held - made_from))}",
-            remedy="choose another folder with --out",
-        )
-    store_path.unlink()
-
-
 @contextmanager
 def job(
     store_path: Path, *, out: Path, settings: Settings | None, say: Callable[[str], None], to_read: bool = False

@@ -110,6 +110,24 @@ def _refuse_unless_ours(con: duckdb.DuckDBPyConnection, path: Path, *, create: b
         )
 
 
+def forget(store_path: Path, *, made_from: set[str]) -> None:
+    """Take away a store that holds nothing but the files named, so that a new demo is not added to an old one.
+
+    Raises UsageError where it holds a file of the user's own.
+    """
+    if not store_path.exists():
+        return
+    with opened(store_path) as con:
+        held = set(read(con, "files")["file"]) if has(con, "files") else set()
+    if held - made_from:
+        raise UsageError(
+            "the demo will not touch a store that holds other files",
+            where=f"{store_path}: {', '.join(sorted(held - made_from))}",
+            remedy="choose another folder with --out",
+        )
+    store_path.unlink()
+
+
 @contextmanager
 def kept_only_if_done(store_path: Path) -> Iterator[None]:
     """Take away a store, and a folder, that were new when the load failed: nothing is half stored."""

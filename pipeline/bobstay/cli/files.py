@@ -36,13 +36,14 @@ def demo(*, out: OutDir = None, settings: SettingsFile = None, json: Json = Fals
     from bobstay import run, show
     from bobstay.data_demo import copy_to
     from bobstay.settings import load
+    from bobstay.store import forget
 
     folder = out or DEMO_OUT
     say = show.progress(quiet)
     say("writing the invented demo fleet")
     copied = copy_to(folder / "data")
     files = [p for p in copied if p.suffix in {".csv", ".xlsx", ".parquet"}]
-    run.forget_store(folder / STORE_NAME, made_from={p.name for p in copied})
+    forget(folder / STORE_NAME, made_from={p.name for p in copied})
     in_force = load(settings or folder / "data" / "bobstay.toml")
     code = run.whole_job(files, out=folder, store_path=folder / STORE_NAME, settings=in_force, say=say)
     return _summary(folder, folder / STORE_NAME, code=code, json=json)

@@ -33,11 +33,11 @@ _ROW = re.compile(rb"<(?:\w+:)?row\b[^>]*?\br\s*=\s*[\"']([0-9]{1,7})[\"']")
 _REFERENCE = re.compile(rb"\br\s*=\s*[\"']([A-Za-z]{1,3})([0-9]{1,7})[\"']")
 _CELL_STARTS = (b"<c ", b"<c>", b"<c/", b"<c\t", b"<c\n", b"<c\r", b":c ", b":c>", b":c/", b":c\t", b":c\n", b":c\r")
 _WITHIN = tuple(  # no cell stands beyond this column and so many digits of rows: so many cells at most
-    (bound, re.compile(rb'<c r="(?!' + columns + rb'[0-9]{1,' + digits + rb'}")'))
+    (bound, re.compile(rb'<c r="(?!' + columns + rb"[0-9]{1," + digits + rb'}")'))
     for bound, columns, digits in (
-        (26 * 99_999, rb"[A-Z]", b"5"),
+        (78 * 999, rb"(?:[AB]?[A-Z])", b"3"),
         (78 * 9_999, rb"(?:[AB]?[A-Z])", b"4"),
-        (702 * 999, rb"[A-Z]{1,2}", b"3"),
+        (26 * 99_999, rb"[A-Z]", b"5"),
     )
 )
 _SHARED_TEXT = re.compile(rb"<(?:\w+:)?si\b.*?</(?:\w+:)?si>", re.DOTALL)
@@ -81,6 +81,8 @@ def _look_through(archive: zipfile.ZipFile, shown: str) -> None:
         elif entry.filename.endswith((".rels", "workbook.xml")):
             _refuse_over("bytes of index", len(content), INDEX_LIMIT, shown)
         _refuse_over("bytes in one text", max(_longest_run(content), int(shared.max(initial=0))), TEXT_LIMIT, shown)
+    if cells > CELLS_LIMIT:  # by the bounds of all sheets; now by each cell
+        cells = sum(_exact_box(archive.read(sheet)) for sheet in sheets)
         _refuse_over("cells", cells, CELLS_LIMIT, shown)
     if cells * int(shared.max(initial=0)) > TEXTS_LIMIT:
         shown_bytes = sum(_text_bytes(archive.read(sheet), shared) for sheet in sheets)
