@@ -9,10 +9,13 @@ from importlib.resources import as_file, files
 from typing import TYPE_CHECKING, Any
 
 from bobstay.export import whole
+from bobstay.told import visible
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
     from pathlib import Path
+
+_NO_LETTER = "could not be displayed with font"
 
 
 @contextmanager
@@ -34,13 +37,28 @@ def setter(template: str, *, as_of: date, is_tagged: bool = True) -> Iterator[Ca
         how: dict[str, Any] = {"pdf_standards": ["ua-1"]} if is_tagged else {"pdf_tags": False}
 
         def made(content: Mapping[str, Any]) -> bytes:
-            given = {"content": json.dumps(content, ensure_ascii=False)}
-            pdf = compiler.compile(sys_inputs=given, timestamp=stamp, **how)
+            given = {"content": json.dumps(_seen(content), ensure_ascii=False)}
+            try:
+                pdf = compiler.compile(sys_inputs=given, timestamp=stamp, **how)
+            except typst.TypstError as fault:
+                if _NO_LETTER not in str(fault):
+                    raise
+                # the standard refuses letters that our fonts lack; without it they are boxes, and still text
+                pdf = compiler.compile(sys_inputs=given, timestamp=stamp)
             if not isinstance(pdf, bytes):
                 raise TypeError("the typesetter gave no single PDF")
             return pdf
 
         yield made
+
+
+def _seen(part: Any) -> Any:
+    """Return content with the unseen characters of its texts written out: no font has letters for them."""
+    if isinstance(part, str):
+        return visible(part)
+    if isinstance(part, dict):
+        return {key: _seen(value) for key, value in part.items()}
+    return [_seen(value) for value in part] if isinstance(part, list | tuple) else part
 
 
 def written(path: Path, content: bytes) -> Path:
