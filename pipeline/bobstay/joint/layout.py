@@ -181,14 +181,17 @@ def _block_rows(fleet: Fleet, looks: _Looks, copies: Ints, depth: int, row_count
 def _gaps(age: Floats, counts: Ints, late: Bools, ends: Floats) -> Floats:
     """Return by row half of the years since the row before and until the next, all of those from the last to the end.
 
-    A crack that began between two rows has been there for half of the years between them on average.
+    A crack that began between two rows has been there for half of the years between them on average. A part that never
+    came under watch (its entry is infinite) has none.
     """
+    is_watched = np.isfinite(age)
+    age = np.where(is_watched, age, 0.0)
     before = np.diff(age, axis=0, prepend=np.where(late, age[0], 0.0)[None])
     after = np.concatenate([before[1:], np.zeros((1, age.shape[1]))])
     last = counts - 1
     columns = np.arange(age.shape[1])
     after[last, columns] = np.maximum(2.0 * (ends - age[last, columns]), 0.0)
-    return np.asarray(np.maximum(0.5 * (before + after), 0.0))
+    return np.where(is_watched, np.maximum(0.5 * (before + after), 0.0), 0.0)
 
 
 def _sorted_looks(fleet: Fleet) -> Ints:
