@@ -36,7 +36,17 @@ def _line(boat: str, fitting: str, method: str | None, code: str, place: int, on
     told |= {"fitting_type": "chainplate", "material": "316 stainless", "position": None, "section": "if_opened"}
     told |= {"slot_id": None, "starts_on": None, "access": "mast_out", "action": "test", "method": method}
     told |= {"list": "evidence", "rank": place + 1, "chance": 0.1, "chance_lower": 0.05, "chance_upper": 0.2}
-    return told | {"consequence": 4, "reason": "-", "life_id": f"{boat}/{fitting}/1", "is_current": True}
+    return told | {
+        "consequence": 4,
+        "reason": "-",
+        "life_id": f"{boat}/{fitting}/1",
+        "is_current": True,
+        "scope": None,
+        "is_drawn": False,
+        "notices": None,
+        "due_on": None,
+        "due_by": None,
+    }
 
 
 def bring_back(folder: Path, text: str, *, name: str = "back", **options: Any) -> Taken:

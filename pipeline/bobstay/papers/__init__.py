@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import os
 from concurrent.futures import ThreadPoolExecutor
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from bobstay.papers import worksheets
+from bobstay.papers import bulletin, letters, wall, worksheets
 from bobstay.papers.book import worksheet_book
 from bobstay.papers.calendar import plan_calendar
 from bobstay.papers.lines import fleet_mark, list_lines
@@ -15,18 +15,19 @@ from bobstay.papers.source import read_source, rows
 from bobstay.papers.typeset import setter, written
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Mapping, Sequence
     from datetime import date
     from pathlib import Path
 
     import duckdb
 
-    from bobstay.papers.source import Boat, Source
+    from bobstay.papers.source import Boat, Row, Source
     from bobstay.settings import Settings
 
 __all__ = ["list_lines", "write_papers"]
 
 _PRIORITY = 'SELECT * FROM priority ORDER BY "list", "rank"'
+_GUIDANCE = "SELECT * FROM guidance ORDER BY fitting_type, material"
 _PLAN = "SELECT * FROM haul_plan ORDER BY boat_id, starts_on, slot_id, fitting_id"
 _MOST_AT_ONCE = 4  # setting a page frees the interpreter, so threads share the cores
 
@@ -40,7 +41,14 @@ def write_papers(
     """
     source = read_source(con, settings=settings, as_of=as_of, fleet_mark=fleet_mark(con))
     made = _worksheets(source, out / "worksheets")
-    made.append(written(out / "priority.xlsx", priority_book(source, rows(con, _PRIORITY))))
+    priority = rows(con, _PRIORITY)
+    by_boat: dict[str, list[Row]] = {}
+    for row in priority:
+        by_boat.setdefault(row["boat_id"], []).append(row)
+    made += _letters(source, by_boat, out / "letters")
+    made.append(_set(source, "guidance", out, bulletin.content(source, rows(con, _GUIDANCE))))
+    made.append(_set(source, "wall_sheet", out, wall.content(source, by_boat)))
+    made.append(written(out / "priority.xlsx", priority_book(source, priority)))
     made.append(written(out / "haul_plan.ics", plan_calendar(source, rows(con, _PLAN))))
     say(f"wrote {len(made)} papers")
     return made
@@ -62,6 +70,20 @@ def _sheets(source: Source, boats: Sequence[Boat], folder: Path) -> list[Path]:
             written(folder / f"{boat.file}.pdf", made(worksheets.content(source, [boat], title=_title(source, boat))))
             for boat in boats
         ]
+
+
+def _letters(source: Source, by_boat: Mapping[str, Sequence[Row]], folder: Path) -> list[Path]:
+    with setter("letters", as_of=source.as_of) as made:
+        return [
+            written(folder / f"{boat.file}.pdf", made(letters.content(source, boat, by_boat[boat.boat_id])))
+            for boat in source.boats
+            if boat.boat_id in by_boat
+        ]
+
+
+def _set(source: Source, template: str, folder: Path, content: Mapping[str, Any]) -> Path:
+    with setter(template, as_of=source.as_of) as made:
+        return written(folder / f"{template}.pdf", made(content))
 
 
 def _title(source: Source, boat: Boat) -> str:

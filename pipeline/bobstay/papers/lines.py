@@ -26,7 +26,7 @@ def list_lines(con: duckdb.DuckDBPyConnection, *, as_of: date) -> None:
 
     Raises UsageError where no ranking or no plan has been made.
     """
-    for name in ("priority", "haul_plan"):
+    for name in ("priority", "haul_plan", "notice_status"):
         store.read(con, name)
     lines = con.execute(store.query("worksheet_candidates"), {"as_of": as_of}).df().assign(is_current=True)
     earlier = _earlier(con, lines, as_of)
@@ -40,7 +40,9 @@ def _earlier(con: duckdb.DuckDBPyConnection, lines: pd.DataFrame, as_of: date) -
     """Return the lines written before, but those of the same day that are written anew."""
     if not store.has(con, WORKSHEET_LINES.name):
         return pd.DataFrame(columns=list(WORKSHEET_LINES.column_names))
-    every = store.read(con, WORKSHEET_LINES.name).assign(is_current=False)
+    every = con.execute("SELECT * FROM worksheet_lines ORDER BY code").df().assign(is_current=False)
+    every = every.reindex(columns=list(WORKSHEET_LINES.column_names))  # a store of before may lack the newest columns
+    every["is_drawn"] = every["is_drawn"].eq(True)
     anew = pd.MultiIndex.from_frame(lines[["boat_id", "fitting_id"]])
     is_anew = pd.MultiIndex.from_frame(every[["boat_id", "fitting_id"]]).isin(anew)
     return every[~(is_anew & every["printed_for"].eq(pd.Timestamp(as_of)))]

@@ -88,6 +88,7 @@ class Source:
             "caution": self.caution,
             "invented": self.invented,
             "page": self.say("page"),
+            "records": self.say("records", day=self.as_of),
             "records_to": self.say("records_to", day=self.as_of, until=self.until),
         }
 

@@ -89,17 +89,24 @@ def to_do(source: Source, line: Row) -> str:
         return source.say("worksheet.act_now_do")
     if line["action"] == "replace":
         return source.say("worksheet.renew_look")
-    return source.say("worksheet.test", method=source.wording.word("method", line["method"]))
+    if not line["method"]:
+        return source.say("worksheet.test_any")
+    method = source.wording.word("method", line["method"])
+    if not line.get("scope"):
+        return source.say("worksheet.test", method=method)
+    return source.say("worksheet.test_so", method=method, scope=source.wording.word("scope", line["scope"]))
 
 
 def why_of(source: Source, line: Row) -> str:
-    """Return the chance with its interval, the consequence class, and whether nobody has looked."""
+    """Return notices and lots, the chance with its interval, the consequence class, and whether nobody has looked."""
     forms = source.wording.forms
     told = source.say("no_chance")
     if line["chance"] is not None:
         ends = forms.interval(line["chance_lower"], line["chance_upper"])
         told = source.say("chance", chance=line["chance"], interval=ends)
     words = source.wording.word("consequence", str(line["consequence"]))
-    why = [told, source.say("worksheet.consequence", consequence=line["consequence"], words=words)]
+    why = [source.say("worksheet.notice", notices=line["notices"])] if line["notices"] else []
+    why += [source.say("worksheet.drawn")] if line["is_drawn"] else []
+    why += [told, source.say("worksheet.consequence", consequence=line["consequence"], words=words)]
     why += [source.say("worksheet.nobody")] if line["list"] == "nobody_looked" else []
     return ", ".join(why)

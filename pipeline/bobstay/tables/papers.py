@@ -31,6 +31,11 @@ WORKSHEET_LINES = OutputTable(
         reason text! in words
         life_id text! the part in place then
         is_current boolean! it stands on the sheets written last
+        scope text of the test proposed: removed or in_place
+        is_drawn boolean! drawn by lot, so that the list can be proved wrong
+        notices text open notices that speak of it
+        due_on date the earliest day set by our guidance or a rule from outside
+        due_by text whose word that is
     """),
     order=("printed_for", "boat_id", "place", "code"),
 )
