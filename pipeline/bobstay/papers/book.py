@@ -58,7 +58,7 @@ def columns_of(source: Source) -> list[Column]:
         "coverage_percent": (9, []),
         "indication_form": (11, [say("form.linear"), say("form.rounded")]),
         length: (11, []),
-        "action": (12, [word("action_taken", a) for a in ACTIONS_TAKEN]),
+        "action": (12, [say(f"done.did_{a}") for a in ACTIONS_TAKEN]),
         "replaced_by": (26, []),
         "inspector": (16, []),
         "note": (30, []),
