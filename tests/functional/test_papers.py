@@ -277,8 +277,9 @@ def test_every_word_that_a_sheet_offers_is_read_back_as_what_it_says(language):
         told = {v: read_cell(tables.INSPECTIONS, columns[name], wording.word(group, v), rules=rules) for v in values}
         assert {v: reading.value for v, reading in told.items()} == {v: v for v in values}
     for name, key, values in (
-        ("indication_form", "form", ("linear", "rounded")),
-        ("surface_cleaned", "yes_no", ("yes", "no")),
+        ("indication_form", "form.", ("linear", "rounded")),
+        ("surface_cleaned", "yes_no.", ("yes", "no")),
+        ("action", "done.did_", tables.ACTIONS_TAKEN),
     ):
         for value in values:
             reading = read_cell(tables.INSPECTIONS, columns[name], wording.say(f"papers.{key}{value}"), rules=rules)
