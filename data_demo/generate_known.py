@@ -20,6 +20,7 @@ from .generate_truth import (
     DAYS_A_YEAR,
     EFFECTS,
     FOLLOWED_UP,
+    GONE_BAD,
     RENEWED_BEFORE_JOINING,
     SEED,
     TESTS,
@@ -46,6 +47,7 @@ KNOWN_COLUMNS = (
     "cracked_at_end",
     "from_bad_batch",
     "joined_late",
+    "gone_bad",
 )
 
 
@@ -75,6 +77,7 @@ def _known_row(life: Life) -> Row:
         "cracked_at_end": "yes" if part.onset <= life.ended else "no",
         "from_bad_batch": "yes" if part.is_bad else "no",
         "joined_late": "yes" if _is_late(life) else "no",
+        "gone_bad": "yes" if part.is_gone_bad else "no",
     }
 
 
@@ -100,6 +103,7 @@ def known(fleet: list[Boat], pasts: list[History]) -> dict[str, Any]:
         "renewed_before_joining": RENEWED_BEFORE_JOINING,
         "crack_to_failure_mean_years": CRACK_TO_FAILURE_YEARS,
         "bad_batches": [_bad_batch(lives, n) for n in range(len(BAD_BATCHES))],
+        "class_gone_bad": asdict(GONE_BAD) | {"since": GONE_BAD.since.isoformat(), "parts": _gone_bad_count(lives)},
         "wrong_on_purpose": [asdict(w) for w in WRONG],
         "counts": _counts(fleet, pasts, lives),
     }
@@ -109,6 +113,10 @@ def _bad_batch(lives: list[Life], number: int) -> dict[str, Any]:
     batch = BAD_BATCHES[number]
     parts = [one.part for one in lives if one.part.is_bad and one.part.place.fitting_type == batch.fitting_type]
     return asdict(batch) | {"batch": batch.batch, "onset_earlier_times": BAD_BATCH_FACTOR, "parts": len(parts)}
+
+
+def _gone_bad_count(lives: list[Life]) -> int:
+    return sum(one.part.is_gone_bad and one.ended > GONE_BAD.since for one in lives)
 
 
 def _counts(fleet: list[Boat], pasts: list[History], lives: list[Life]) -> dict[str, int]:

@@ -15,6 +15,7 @@ from .generate_truth import (
     CLEARED_BEFORE_JOINING,
     DAYS_A_YEAR,
     DUPLEX,
+    GONE_BAD,
     RENEWED_AT,
     RENEWED_BEFORE_JOINING,
     RENEWED_LATE_FACTOR,
@@ -47,6 +48,7 @@ class Part:
     is_bad: bool
     onset_years: float
     has_row: bool = True  # has a row of its own in fittings
+    is_gone_bad: bool = False  # of the class gone bad, and meant to crack by that
 
     @property
     def onset(self) -> date:
@@ -100,6 +102,7 @@ def _as_remembered(part: Part, dice: Dice) -> Part:
         part.batch if knows_batch else "",
         part.is_bad,
         part.onset_years,
+        is_gone_bad=part.is_gone_bad,
     )
 
 
@@ -130,7 +133,21 @@ def _new(boat: Boat, place: Place, *, number: int, material: str, day: date, tur
     truth = CLASSES[place.fitting_type, material]
     scale = truth.scale_years * _stretch(boat, place) / (BAD_BATCH_FACTOR if bad else 1)
     onset = dice.weibull(truth.shape, scale)
-    return Part(boat, place, number, material, day, day.isoformat(), supplier, batch, bad, onset)
+    gone = _gone_bad(boat, place, number, material, turn)
+    if gone is not None:
+        onset = min(onset, (max(gone, day) - day).days / DAYS_A_YEAR + 0.01)
+    return Part(
+        boat, place, number, material, day, day.isoformat(), supplier, batch, bad, onset, is_gone_bad=gone is not None
+    )
+
+
+def _gone_bad(boat: Boat, place: Place, number: int, material: str, turn: str) -> date | None:
+    """Return the day on which the part cracks for its class having gone bad, None where that does not touch it."""
+    named = (GONE_BAD.fitting_type, GONE_BAD.material)
+    dice = Dice("gone bad", boat.boat_id, place.fitting_id, number, turn)
+    if (place.fitting_type, material) != named or boat.boat_id[0] not in GONE_BAD.boats:
+        return None
+    return later(GONE_BAD.since, dice.between(0, 0.7)) if dice.happens(GONE_BAD.share) else None
 
 
 def _stretch(boat: Boat, place: Place) -> float:
@@ -151,7 +168,18 @@ def next_part(old: Part, day: date, *, own_row: bool, to_the_day: bool = True) -
     if not own_row:
         new = _new(old.boat, old.place, number=old.number + 1, material=old.material, day=day, turn="kept")
         return Part(
-            new.boat, new.place, new.number, new.material, day, "", "", "", new.is_bad, new.onset_years, has_row=False
+            new.boat,
+            new.place,
+            new.number,
+            new.material,
+            day,
+            "",
+            "",
+            "",
+            new.is_bad,
+            new.onset_years,
+            has_row=False,
+            is_gone_bad=new.is_gone_bad,
         )
     dice = Dice("renewal", old.boat.boat_id, old.place.fitting_id, old.number)
     material = _renewed_in(old, day, dice)
@@ -167,6 +195,7 @@ def next_part(old: Part, day: date, *, own_row: bool, to_the_day: bool = True) -
         new.batch,
         new.is_bad,
         new.onset_years,
+        is_gone_bad=new.is_gone_bad,
     )
 
 

@@ -161,6 +161,17 @@ class BadBatch:
         return batch_name(self.supplier, self.year)
 
 
+@dataclass(frozen=True, slots=True)
+class GoneBad:
+    """A class whose parts, on some owners' boats, crack from one season on for a cause nobody wrote down."""
+
+    fitting_type: str
+    material: str
+    boats: str  # first letters of their ids
+    since: date
+    share: float
+
+
 def batch_name(supplier: str, year: int) -> str:
     """Name the batch a supplier sold in a year."""
     return f"{supplier}-{year}"
@@ -190,6 +201,9 @@ BAD_BATCHES = (
     BadBatch("swaged terminal", STAINLESS_316, "S3", 2014),
     BadBatch("clevis pin", STAINLESS_316, "S5", 2012),
 )
+
+# Bronze turnbuckles of charter and school, washed down with ammonia since spring 2025.
+GONE_BAD = GoneBad("turnbuckle", BRONZE, "CS", date(2025, 5, 1), 0.6)
 
 
 def effect_of(water: str, climate: str, service: str, through_deck: bool) -> float:

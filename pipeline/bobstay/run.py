@@ -284,6 +284,8 @@ def rank_stage(job: Job) -> None:
         as_of=job.as_of,
         orphans=orphans,
         notices=told,
+        detection=job.table("detection"),
+        class_draws=job.table("class_draws"),
     )
     store.write(job.con, ALERTS, raised)
 

@@ -252,6 +252,20 @@ def test_bad_batches_are_in_the_records_and_crack_early(batch: dict[str, object]
     assert bad["onset_years"].median() < good["onset_years"].median() / 2
 
 
+def test_a_class_has_gone_bad_and_its_looks_of_the_last_season_show_it(
+    looks: pd.DataFrame, lives: pd.DataFrame
+) -> None:
+    gone = TRUTH["class_gone_bad"]
+    of_class = lives[(lives["fitting_type"] == gone["fitting_type"]) & (lives["material"] == gone["material"])]
+    bad = of_class[(of_class["gone_bad"] == "yes") & (of_class["ended_on"] > gone["since"])]
+    seen = looks.merge(of_class[["boat_id", "fitting_id"]].drop_duplicates(), on=["boat_id", "fitting_id"])
+    found = seen["result"].isin(["relevant", "failed"])
+    is_new = seen["inspected_on"] > "2025-10-31"
+    assert len(bad) == gone["parts"] >= 30
+    assert set(bad["boat_id"].str[0]) == set(gone["boats"])
+    assert found[is_new].mean() > 3 * found[~is_new].mean()
+
+
 def test_penetrant_tests_fall_below_each_minimum(looks: pd.DataFrame) -> None:
     tests = looks[looks["method"].str.endswith("penetrant")]
     cells = tests[["part_temp_c", "penetrant_dwell_min", "developer_dwell_min"]].apply(pd.to_numeric, errors="coerce")
@@ -342,10 +356,11 @@ def test_onsets_follow_the_stated_distribution(lives: pd.DataFrame) -> None:
     """H(onset) of each life under the stated truth must be unit exponential: Kolmogorov-Smirnov with SciPy.
 
     Only lives not chosen by having outlived something: those put in after their boat joined. Parts whose
-    through_deck is not stated are left out, since the truth cannot be worked out from the records.
+    through_deck is not stated are left out, since the truth cannot be worked out from the records, and those of the
+    class gone bad, which crack by another cause.
     """
     shapes = {(c["fitting_type"], c["material"]): (c["shape"], c["b10_years_reference_boat"]) for c in TRUTH["classes"]}
-    chosen = lives[(lives["joined_late"] == "no") & (lives["through_deck"] != "")]
+    chosen = lives[(lives["joined_late"] == "no") & (lives["through_deck"] != "") & (lives["gone_bad"] == "no")]
     hazards = []
     for row in chosen.itertuples():
         shape, b10 = shapes[row.fitting_type, row.material]

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.stats import binom, hypergeom, poisson
+from scipy.stats import binom, hypergeom, nbinom, poisson
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -27,6 +27,20 @@ def holm(p_values: Floats) -> Floats:
 def poisson_tail(seen: int, expected: float) -> float:
     """Return the chance of `seen` or more where `expected` are expected."""
     return float(poisson.sf(seen - 1, expected))
+
+
+def clustered_tail(seen: int, expected: float, extra_variance: float) -> float:
+    """Return the chance of `seen` or more where `expected` are expected and boats differ by `extra_variance` more.
+
+    Negative binomial of that mean and of variance `expected + extra_variance`: a Poisson number whose mean has a
+    gamma spread; the Poisson itself where there is none.
+    """
+    if expected <= 0:
+        return 1.0 if seen == 0 else 0.0
+    if extra_variance <= 1e-12:
+        return poisson_tail(seen, expected)
+    size = expected**2 / extra_variance
+    return float(nbinom.sf(seen - 1, size, size / (size + expected)))
 
 
 def group_tail(seen: int, *, group: int, found: int, total: int) -> float:

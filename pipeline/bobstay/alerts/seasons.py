@@ -8,7 +8,8 @@ import numpy as np
 import pandas as pd
 
 from bobstay.alerts.batches import LEVEL
-from bobstay.alerts.chance import LookTable, chances_to_show, holm, poisson_tail
+from bobstay.alerts.chance import LookTable, chances_to_show, clustered_tail, holm
+from bobstay.rates_known import rates_known
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -20,25 +21,42 @@ if TYPE_CHECKING:
 _CLASS = ["fitting_type", "material"]
 
 
-def class_seasons(
-    lives: pd.DataFrame, looks: pd.DataFrame, classes: pd.DataFrame, since: pd.Timestamp, settings: Settings
-) -> list[dict[str, Any]]:
-    """Return an alert for each class with too many findings since `since` (Poisson tail, Holm-adjusted, LEVEL).
+def expected_looks(
+    lives: pd.DataFrame,
+    looks: pd.DataFrame,
+    classes: pd.DataFrame,
+    settings: Settings,
+    *,
+    detection: pd.DataFrame | None = None,
+) -> pd.DataFrame:
+    """Return the looks that can be set against the curves, with `is_shown` and what was `expected` of each.
 
-    The class's curve holds these very findings, so a true change shows a little less than it should.
+    Up to the first indication that stands in each life; given the looks before it, by its class's curve and the
+    estimated rates of its method (those of the settings where `detection` is not given).
     """
     frame = _countable(lives, looks, classes)
-    if frame.empty:
-        return []
     is_perfect = settings.estimate.detection == "perfect"
     frame["is_shown"] = frame["shows"].eq("indication") & ~(frame["is_unfounded"] & is_perfect)
-    frame["expected"] = _expected(frame, settings)
-    season = frame[frame["look_on"] > since]
-    sums = season.groupby(_CLASS, sort=True).agg(
+    frame["expected"] = _expected(frame, settings, detection) if len(frame) else 0.0
+    return frame
+
+
+def class_seasons(looked: pd.DataFrame, since: pd.Timestamp, spread: float) -> list[dict[str, Any]]:
+    """Return an alert for each class with too many findings since `since` (Holm-adjusted, LEVEL).
+
+    `looked` as from `expected_looks`; `spread` as in places.boats_and_yards: parts of one boat stand or fall together.
+    The class's curve holds these very findings, so a true change shows a little less than it should.
+    """
+    season = looked[looked["look_on"] > since]
+    if season.empty:
+        return []
+    boats = season.groupby([*_CLASS, "boat_id"], sort=True).agg(
         seen=("is_shown", "sum"), expected=("expected", "sum"), looks=("look_on", "size")
     )
+    boats["variance"] = spread * boats["expected"] ** 2
+    sums = boats.groupby(_CLASS, sort=True).sum()
     rows: list[Any] = list(sums.reset_index().itertuples(index=False))
-    p_values = np.array([poisson_tail(int(row.seen), float(row.expected)) for row in rows])
+    p_values = np.array([clustered_tail(int(row.seen), float(row.expected), float(row.variance)) for row in rows])
     adjusted = holm(p_values)
     return [_row(row, float(p), float(q)) for row, p, q in zip(rows, p_values, adjusted, strict=True) if q <= LEVEL]
 
@@ -46,7 +64,7 @@ def class_seasons(
 def _countable(lives: pd.DataFrame, looks: pd.DataFrame, classes: pd.DataFrame) -> pd.DataFrame:
     """Return valid looks, in order, up to the first indication that stands, of lives the curve can speak of."""
     curves = classes.loc[classes["shape"].notna(), [*_CLASS, "shape", "scale_years"]]
-    known = lives.loc[lives["entry_years"].notna(), ["life_id", *_CLASS, "entry_years"]]
+    known = lives.loc[lives["entry_years"].notna(), ["life_id", "boat_id", *_CLASS, "entry_years"]]
     known = known.merge(curves, on=_CLASS, how="inner", validate="many_to_one")
     valid = looks[looks["shows"].isin(["clear", "indication"]) & looks["grade"].ne("no_information")]
     frame = valid.merge(known, on="life_id", how="inner", validate="many_to_one")
@@ -58,9 +76,9 @@ def _countable(lives: pd.DataFrame, looks: pd.DataFrame, classes: pd.DataFrame) 
     return frame[earlier == 0].reset_index(drop=True)
 
 
-def _expected(frame: pd.DataFrame, settings: Settings) -> pd.Series[float]:
+def _expected(frame: pd.DataFrame, settings: Settings, detection: pd.DataFrame | None) -> pd.Series[float]:
     """Return the chance that each look shows an indication, given the looks before it."""
-    found, false_call = _rates(frame, settings)
+    found, false_call = _rates(frame, settings, detection)
     shape, scale = frame["shape"].to_numpy(np.float64), frame["scale_years"].to_numpy(np.float64)
     numbers, firsts = pd.factorize(frame["life_id"])
     is_first = ~frame["life_id"].duplicated()
@@ -80,11 +98,12 @@ def _expected(frame: pd.DataFrame, settings: Settings) -> pd.Series[float]:
     return pd.Series(chances_to_show(table, entry_hazard), index=frame.index)
 
 
-def _rates(frame: pd.DataFrame, settings: Settings) -> tuple[Floats, Floats]:
-    """Return found and false_call of each look: as assumed in the settings, or perfect where those say so."""
+def _rates(frame: pd.DataFrame, settings: Settings, detection: pd.DataFrame | None) -> tuple[Floats, Floats]:
+    """Return found and false_call of each look: as estimated or set, or perfect where the settings say so."""
     if settings.estimate.detection == "perfect":
         return np.ones(len(frame)), np.zeros(len(frame))
-    rates = [settings.detection[pair] for pair in zip(frame["method"], frame["scope"], strict=True)]
+    known = rates_known(detection, settings)
+    rates = [known[pair] for pair in zip(frame["method"], frame["scope"], strict=True)]
     return np.array([r.found for r in rates]), np.array([r.false_call for r in rates])
 
 

@@ -107,7 +107,7 @@ def _action(row: Any) -> str:
     if row.action == "act_now":
         return ""
     if row.action == row.ruled and not row.margin >= 0:
-        return f"{_do(row)}: {_whose(row.rule_by)} asks for it{_when(row.rule_by, row.rule_years)}."
+        return f"{_do(row)}: {_whose(row.rule_by)} asks for it{_when(row.rule_by, row.rule_years, row.rule_on)}."
     if row.action == "test":
         why = "its failure is grave" if pd.isna(row.chance) else f"the cheapest way at the costs set{_next(row)}"
         return f"{_do(row)}: {why}."
@@ -143,6 +143,8 @@ def _due(row: Any, shared: Setting) -> str:
     """Say what is due by the end of the horizon and whose word that is, where the action does not say it already."""
     if pd.isna(row.due_on) or row.due_on.date() > shared.until or row.action == "act_now":
         return ""
+    if row.action == row.ruled and row.due_by == row.rule_by:
+        return ""
     if row.due_by == OURS and row.action in (row.due_action, "replace"):
         return ""
     what = "Renewal" if row.due_action == "replace" else "A test"
@@ -156,8 +158,9 @@ def _whose(by: str) -> str:
     return _spaced(by) if by.startswith(NOTICE) else f"the rule of {_spaced(by)}"
 
 
-def _when(by: str, years: float) -> str:
-    return "" if by.startswith(NOTICE) else f" ({years:g} years)"
+def _when(by: str, years: float, on: Any = None) -> str:
+    due = "" if on is None else f", due {_day(on)}"
+    return due.replace(", due", " since") if by.startswith(NOTICE) else f" ({years:g} years{due})"
 
 
 def _lot(row: Any) -> str:
