@@ -203,7 +203,7 @@ BAD_BATCHES = (
 )
 
 # Bronze turnbuckles of charter and school, washed down with ammonia since spring 2025.
-GONE_BAD = GoneBad("turnbuckle", BRONZE, "CS", date(2025, 5, 1), 0.6)
+GONE_BAD = GoneBad("turnbuckle", BRONZE, "CS", date(2025, 5, 1), 0.85)
 
 
 def effect_of(water: str, climate: str, service: str, through_deck: bool) -> float:

@@ -92,6 +92,25 @@ def test_a_longer_horizon_never_lowers_a_chance(
     assert far >= near * (1 - 1e-9) - 1e-11
 
 
+@settings(max_examples=100, deadline=None)
+@given(histories, a_look, st.floats(0.0, 3.0), st.floats(0.0, 3.0), st.integers(0, 5))
+def test_a_better_method_never_gives_less_information(
+    looks: list[Look], last: Look, finds: float, calls: float, klass: int
+) -> None:
+    """A test that finds more and calls false no more calms more where clear, alarms more where it shows (Bayes)."""
+    age, row, _ = last
+    point = made().point
+    psi = point.psi.copy()
+    psi[row] += finds
+    psi[row + len(psi) // 2] -= calls
+    better = replace(made(), point=replace(point, psi=psi))
+    others = [look for look in looks if look[1] != row]
+    for kind, sign in ((0, 1), (1, -1)):  # clear, or an open indication
+        fleet = one_life([*others, (age, row, kind)], klass=klass, entry=0.0, hidden=False)
+        plain, sharp = (float(chance_by(e, fleet, np.array([40.0]))[0]) for e in (made(), better))
+        assert sign * (plain - sharp) >= -1e-9
+
+
 @settings(max_examples=60, deadline=None)
 @given(st.integers(1, 30), ages)
 def test_looks_in_place_never_clear_the_hidden_part(count: int, last: float) -> None:

@@ -9,6 +9,7 @@ import typer
 
 from bobstay.cli.options import Json, OutDir, Quiet, SettingsFile, StoreFile, given, places
 from bobstay.cli.program import app
+from bobstay.errors import UsageError
 
 if TYPE_CHECKING:
     from bobstay.settings import Settings
@@ -16,22 +17,35 @@ if TYPE_CHECKING:
 
 @app.command()
 def explain(
-    boat: Annotated[str, typer.Argument(metavar="BOAT", help="boat_id or name")],
+    boat: Annotated[str | None, typer.Argument(metavar="BOAT", help="boat_id or name")] = None,
     fitting: Annotated[str | None, typer.Argument(metavar="[FITTING]", help="fitting_id")] = None,
     *,
+    of_class: Annotated[
+        tuple[str, str] | None, typer.Option("--class", metavar="TYPE MATERIAL", help="a class of guidance instead")
+    ] = None,
     store: StoreFile = None,
     settings: SettingsFile = None,
     out: OutDir = None,
     json: Json = False,
     quiet: Quiet = False,
 ) -> int:
-    """Say why a boat or a fitting stands where it stands: rows, numbers, assumptions, what would change it."""
+    """Say why a boat, a fitting or a class stands where it stands: rows, numbers, assumptions, what would change it."""
     from bobstay import run, show
-    from bobstay.explain import explain_boat, explain_fitting
+    from bobstay.explain import explain_boat, explain_class, explain_fitting
+
+    if (boat is None) == (of_class is None):
+        raise UsageError(
+            "explain takes a boat, or a class",
+            where="bobstay explain",
+            remedy="give BOAT [FITTING], or --class TYPE MATERIAL",
+        )
 
     folder, store_path = places(out, store)
     with run.job(store_path, out=folder, settings=given(settings), say=show.progress(quiet), to_read=True) as job:
-        told = explain_fitting(job, boat, fitting) if fitting else explain_boat(job, boat)
+        if of_class is not None:
+            told = explain_class(job, *of_class)
+        else:
+            told = explain_fitting(job, str(boat), fitting) if fitting else explain_boat(job, str(boat))
     show.told(told, json=json)
     return 0
 

@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 import difflib
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
 from bobstay.errors import UsageError
+from bobstay.explain.classes import explain_class
+from bobstay.explain.numbers import traced
+from bobstay.explain.what_if import what_ifs
 from bobstay.show import records
 from bobstay.told import CAUTION, Part, Told, each, percent
 
 if TYPE_CHECKING:
+    from bobstay.explain.numbers import Ways
     from bobstay.run import Job
+
+__all__ = ["explain_boat", "explain_class", "explain_fitting", "find_boat"]
 
 Row = Any  # one row of a frame: pandas cannot promise the kinds of its cells
 
@@ -77,7 +82,8 @@ def explain_fitting(job: Job, word: str, fitting: str) -> Told:
     row, life = _place(job, boat, fitting)
     looks = job.table("life_looks").query("life_id == @life.life_id")
     own = job.table("classes").query("fitting_type == @life.fitting_type and material == @life.material")
-    changes = _changes(job, life, row)
+    numbers, ways = traced(job, row, life, looks.sort_values(["look_on", "file", "line"]))
+    asked = what_ifs(job, life, row)
     parts = (
         Part(f"{_name(boat)}, {fitting}", (str(row["reason"]), *CAUTION)),
         Part("where it stands", _standing(row)),
@@ -86,12 +92,24 @@ def explain_fitting(job: Job, word: str, fitting: str) -> Told:
             "the looks behind it", () if len(looks) else ("nobody's look at this part is on record",), _look_rows(looks)
         ),
         Part("its class", tuple(own["model"]), own.drop(columns=["fitting_type", "material", "model"]).T.reset_index()),
-        Part("what would change it", changes),
+        Part("where each number comes from", tuple(n.line() for n in numbers)),
+        Part("the ways weighed, expected cost in units", rows=_way_rows(ways)),
+        Part("what each factor does to the chance", asked.factors),
+        Part("what would change it", asked.changes),
+        Part("which assumption matters most", asked.assumptions),
         Part("assumed", _assumed(job, looks)),
     )
     content: dict[str, Any] = {"priority": records(row.to_frame().T)[0], "life": records(life.to_frame().T)[0]}
-    content |= {"looks": records(looks), "class": records(own)[0] if len(own) else None, "changes": list(changes)}
+    content |= {"looks": records(looks), "class": records(own)[0] if len(own) else None}
+    content |= {"numbers": [n.record() for n in numbers], "ways": records(_way_rows(ways))}
+    content |= {"factors": list(asked.factors), "changes": list(asked.changes), "chances_if": asked.chances}
+    content |= {"assumptions": list(asked.assumptions)}
     return Told(parts, content | {"assumed": list(_assumed(job, looks)), "as_of": job.as_of.isoformat()})
+
+
+def _way_rows(ways: Ways) -> pd.DataFrame:
+    frame = pd.DataFrame({"way": ways.names, "expected_cost": ways.costs})
+    return frame.dropna().sort_values(["expected_cost", "way"], kind="stable", ignore_index=True)
 
 
 def _place(job: Job, boat: Row, fitting: str) -> tuple[Row, Row]:
@@ -115,8 +133,21 @@ def _standing(row: Row) -> tuple[str, ...]:
         f"chance of an indication-worthy crack by the end of the horizon: "
         f"{_with_interval(row['chance'], row['chance_lower'], row['chance_upper'])}",
         f"consequence class {row['consequence']}, expected loss {row['expected_loss']:.3g} cost units",
-        f"proposed: {row['action']}" + ("" if pd.isna(row["method"]) else f" by {row['method']}"),
+        f"proposed: {row['action']}" + ("" if pd.isna(row["method"]) else f" by {row['method']}, {row['scope']}"),
+        *(() if pd.isna(row["margin"]) else (_next_best(row),)),
+        *(() if pd.isna(row["due_on"]) else (_when_due(row),)),
+        *(("drawn by lot this season from the low places",) if row["draw"] else ()),
     )
+
+
+def _next_best(row: Row) -> str:
+    how = "" if pd.isna(row["runner_up_method"]) else f" by {row['runner_up_method']}"
+    return f"next best: {row['runner_up']}{how}, {row['margin']:.3g} cost units dearer"
+
+
+def _when_due(row: Row) -> str:
+    day = f"{row['due_on']:%Y-%m-%d}"
+    return f"due: {row['due_action']} on {day} by {row['due_by']} ({row['due_years']:.3g} years)"
 
 
 def _life_lines(life: Row) -> tuple[str, ...]:
@@ -159,50 +190,3 @@ def _assumed(job: Job, looks: pd.DataFrame) -> tuple[str, ...]:
         f"consequence classes, their cost units, and the horizon of {job.settings.horizon_months} months are settings",
         "how fast a crack grows from visible to broken is not in any record: it is assumed",
     )
-
-
-def _changes(job: Job, life: Row, row: Row) -> tuple[str, ...]:
-    """Say what the chance would be after a clear penetrant test now, after a season's wait, and of other materials."""
-    if pd.isna(row["chance"]):
-        return ("one look by a stated method, with its minima stated, would be the first evidence about it",)
-    tested = _chance_if(job, life, tested=True)
-    longer = replace(job.settings, horizon_months=job.settings.horizon_months + 12)
-    waited = _chance_if(job, life, settings=longer)
-    others = job.table("classes").query("fitting_type == @life.fitting_type and material != @life.material")
-    return (
-        f"one clear penetrant test, part taken off, minima stated, on {job.as_of.isoformat()}: "
-        f"{percent(row['chance'])} becomes {percent(tested)}",
-        f"a season's wait with no look: {percent(row['chance'])} becomes {percent(waited)}",
-        *(
-            f"{other.fitting_type} of {other.material}: one in ten by {other.b10_years:.1f} years "
-            f"({other.b10_years_lower:.1f} to {other.b10_years_upper:.1f})"
-            for other in each(others)
-            if not pd.isna(other.b10_years)
-        ),
-    )
-
-
-def _chance_if(job: Job, life: Row, *, tested: bool = False, settings: Any = None) -> float:
-    """Estimate again with one thing changed and return this life's chance."""
-    from bobstay.estimate import estimate
-
-    lives, looks = job.table("lives"), job.table("life_looks")
-    if tested:
-        lives, looks = _with_clear_test(lives, looks, life, job)
-    made = estimate(lives, looks, job.given("boats"), as_of=job.as_of, settings=settings or job.settings)
-    return float(made.chances.set_index("life_id").loc[life["life_id"], "chance"])
-
-
-def _with_clear_test(
-    lives: pd.DataFrame, looks: pd.DataFrame, life: Row, job: Job
-) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Return lives and looks as they would be after a clear penetrant test of this life on the as-of date."""
-    age = float(life["age_years"])
-    changed, mine = lives.copy(), lives["life_id"] == life["life_id"]
-    if life["upper_years"] == float("inf"):
-        changed.loc[mine, "lower_years"] = age
-    changed.loc[mine, ["last_clear_years", "ranking_clear_years"]] = age
-    look: dict[str, Any] = {"life_id": life["life_id"], "look_years": age, "look_on": pd.Timestamp(job.as_of)}
-    look |= {"method": "penetrant", "scope": "removed", "shows": "clear", "verdict": "none", "grade": "valid"}
-    look |= {"grade_reason": None, "trigger": "scheduled", "file": "if", "line": 0}
-    return changed, pd.concat([looks, pd.DataFrame([look])], ignore_index=True)
