@@ -75,7 +75,7 @@ def test_a_row_less_moves_its_own_part_most_under_the_default() -> None:
 
 def test_lots_are_drawn_again_only_for_what_changed() -> None:
     """Each part has its own number: the same parts are drawn but for one whose records or place changed."""
-    before, after, chosen = one_row_less(APART)
+    before, after, _ = one_row_less(APART)
     kept = set(before.loc[before["draw"], "life_id"]) & set(after.loc[after["draw"], "life_id"])
     assert before["draw"].sum() == after["draw"].sum() == APART.rank.draw
     assert len(kept) >= APART.rank.draw - 1

@@ -146,12 +146,9 @@ def _growth(job: Job, row: Row, lives: pd.DataFrame) -> tuple[Number, ...]:
 
 def _findings(job: Job, row: Row) -> pd.DataFrame:
     """Return the looks that found something in the class, the newest first, each with its row."""
-    looks = job.table("life_looks").merge(
-        job.table("lives").query("fitting_type == @row.fitting_type and material == @row.material")[["life_id"]],
-        on="life_id",
-        how="inner",
-        validate="many_to_one",
-    )
+    lives = job.table("lives")
+    mine = (lives["fitting_type"] == row["fitting_type"]) & (lives["material"] == row["material"])
+    looks = job.table("life_looks").merge(lives.loc[mine, ["life_id"]], on="life_id", validate="many_to_one")
     found = looks[looks["shows"] == "indication"].sort_values(["look_on", "life_id"], ascending=[False, True])
     day = found["look_on"].dt.strftime("%Y-%m-%d")
     shown = found.assign(look_on=day, row=found["file"] + ":" + found["line"].astype(str))

@@ -80,7 +80,7 @@ def what_ifs(job: Job, life: Row, row: Row) -> Asked:
     others = {f"found x {times:g}": _other_found(job, life, times) for times in _FOUND}
     known = job.table("chances").set_index("life_id").loc[life["life_id"]]
     return Asked(
-        _factors(chances), _changes(job, life, chances), _assumptions(known, life, chances, others), chances | others
+        _factors(chances), _changes(job, chances), _assumptions(known, life, chances, others), chances | others
     )
 
 
@@ -130,7 +130,7 @@ def _factors(chances: dict[str, float]) -> tuple[str, ...]:
     return (*lines, f"passing through deck or hull: {through}")
 
 
-def _changes(job: Job, life: Row, chances: dict[str, float]) -> tuple[str, ...]:
+def _changes(job: Job, chances: dict[str, float]) -> tuple[str, ...]:
     now = percent(chances["itself"])
     made = [
         f"one clear penetrant test, part taken off, minima stated, on {job.as_of.isoformat()}: "
