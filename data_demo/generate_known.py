@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from .generate_history import History, Life
     from .generate_looks import Row
 
-KNOWN_COLUMNS = (
+_KNOWN = (
     "life_id",
     "boat_id",
     "fitting_id",
@@ -49,12 +49,15 @@ KNOWN_COLUMNS = (
     "joined_late",
     "gone_bad",
 )
+# no name of an input table's column, so that the file is not taken for one
+KNOWN_COLUMNS = tuple(f"true_{name}" for name in _KNOWN)
 
 
 def known_rows(pasts: list[History]) -> list[Row]:
     """Return the truth of each life."""
     lives = [life for past in pasts for life in past.lives]
-    return [_known_row(one) for one in sorted(lives, key=_order)]
+    rows = [_known_row(one) for one in sorted(lives, key=_order)]
+    return [{f"true_{name}": said for name, said in row.items()} for row in rows]
 
 
 def _order(life: Life) -> tuple[str, str, int]:

@@ -1,4 +1,4 @@
-"""Takes one file into a store and says when it begins and when it is about to commit, so that it can be killed there."""
+"""Takes a file into a store and says when it begins and when it is about to commit, so that it can be killed there."""
 
 from __future__ import annotations
 

@@ -36,7 +36,7 @@ def known(tmp_path_factory: pytest.TempPathFactory) -> list[dict[str, object]]:
     with duckdb.connect() as con:
         truths = _rows(con, "SELECT * FROM read_csv($truth)", truth=str(DEMO / "truth.csv"))
     ours = {r["life_id"]: r for r in lives}
-    true = {r["life_id"]: {f"true_{k}": v for k, v in r.items()} for r in truths}
+    true = {str(r["true_life_id"]): r for r in truths}
     nothing: dict[str, object] = {"life_id": None, "true_life_id": None}
     return [nothing | true.get(k, {}) | ours.get(k, {}) for k in sorted(ours.keys() | true.keys())]
 

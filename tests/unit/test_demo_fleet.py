@@ -61,7 +61,8 @@ def looks() -> pd.DataFrame:
 
 @pytest.fixture(scope="module")
 def lives() -> pd.DataFrame:
-    frame = pd.read_csv(FOLDER / "truth.csv", parse_dates=["installed_on", "ended_on"])
+    frame = pd.read_csv(FOLDER / "truth.csv", parse_dates=["true_installed_on", "true_ended_on"])
+    frame.columns = frame.columns.str.removeprefix("true_")
     boats = _csv("boats.csv").drop_duplicates("boat_id")
     places = _csv("fittings.csv").drop_duplicates(["boat_id", "fitting_id"])
     frame = frame.merge(boats[["boat_id", "service", "water", "climate"]], on="boat_id", validate="many_to_one")

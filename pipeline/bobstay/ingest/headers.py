@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 SEARCHED_LINES = 30
 DELIMITERS = (",", ";", "\t")
 _CANONICAL = frozenset(name for table in (*INPUTS, ANSWERS) for name in table.column_names)
+_ALSO_WORDS = _CANONICAL.intersection(word for table in INPUTS for column in table.columns for word in column.choices)
 
 Row = tuple[int, tuple[str, ...]]
 
@@ -50,8 +51,9 @@ def rows_of(head: Sequence[str], delimiter: str, count: int = SEARCHED_LINES) ->
 
 
 def known_count(cells: Iterable[str]) -> int:
-    """Return how many canonical column names stand in `cells`."""
-    return len(_CANONICAL.intersection(map(plain_name, cells)))
+    """Return how many canonical column names stand in `cells`; one that may be a cell of a row as well is none."""
+    names = _CANONICAL.intersection(map(plain_name, cells))
+    return 0 if len(names) == 1 and names <= _ALSO_WORDS else len(names)
 
 
 def recognised(rows: Sequence[Row], *, shown: str, table: str | None) -> Header:

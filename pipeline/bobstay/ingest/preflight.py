@@ -35,15 +35,16 @@ class Facts:
 
 
 def encoding_of(head: bytes) -> str:
-    """Return utf-8, utf-8-sig or utf-16 by the first bytes of a file (a NUL in every other byte: UTF-16)."""
+    """Return utf-8, utf-8-sig or utf-16 by the first bytes of a file (UTF-16: a NUL in every other byte)."""
     if head.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
         return "utf-16"
     if head.startswith(codecs.BOM_UTF8):
         return "utf-8-sig"
     sample = head[:2000]
-    if sample[1::2].count(0) * 3 > len(sample):
+    even, odd = sample[0::2].count(0), sample[1::2].count(0)
+    if odd * 3 > len(sample) and even * 4 < odd:
         return "utf-16-le"
-    return "utf-16-be" if sample[0::2].count(0) * 3 > len(sample) else "utf-8"
+    return "utf-16-be" if even * 3 > len(sample) and odd * 4 < even else "utf-8"
 
 
 def looked_at(path: Path, delimiter: str, *, width: int, after: int) -> Facts:
