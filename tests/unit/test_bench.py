@@ -13,15 +13,15 @@ from bobstay.study.trial import plain_intervals
 
 def test_rows_count_every_life_that_can_be_used() -> None:
     """Counts add up to the lives with an entry age; no row is exact by rounding (identity)."""
-    fleet, _ = simulate(1, 20, places=30)
-    rows = aggregated(fleet)
-    assert sum(count.sum() for *_, count in rows) == np.isfinite(plain_intervals(fleet)[0]).sum()
+    fleet, truth = simulate(1, 20, places=30)
+    rows = aggregated(fleet, len(truth.found))
+    assert sum(count.sum() for *_, count in rows) == np.isfinite(plain_intervals(fleet, len(truth.found))[0]).sum()
     assert all((lower < upper).all() and (entry <= lower).all() for entry, lower, upper, _ in rows)
 
 
 def test_both_reach_the_same_likelihood() -> None:
     """Ours and lifelines', class by class on the same rows: within .01, as far as its own search goes."""
-    rows = aggregated(simulate(1, 100, places=40, classes=6)[0])
+    rows = aggregated(simulate(1, 100, places=40, classes=6)[0], 4)
     np.testing.assert_allclose(by_us(rows), by_lifelines(rows), atol=0.01)
 
 

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from bobstay.errors import UsageError
+from bobstay.joint import failed_code
 from bobstay.study import GENERATORS, Summary, Trial, markdown, put_into, sizes_of, summary, tried
 from bobstay.study.by_life import simulate as by_life
 from bobstay.study.by_year import simulate as by_year
@@ -87,12 +88,12 @@ def test_perfect_tests_show_cracks_and_nothing_else(simulate) -> None:
 def test_intervals_as_perfect_detection_reads_them() -> None:
     """First real finding, last clear look before it, entry at the first clear look of a late joiner: against a plain
     loop over the looks of each life."""
-    fleet, _ = by_life(4, 5)
-    entry, lower, upper = plain_intervals(fleet)
+    fleet, truth = by_life(4, 5)
+    rows = len(truth.found)
+    entry, lower, upper = plain_intervals(fleet, rows)
     for life in range(fleet.life_count):
-        own = sorted(
-            zip(fleet.look_age[fleet.look_life == life], fleet.look_code[fleet.look_life == life] % 4, strict=True)
-        )
+        kinds = np.where(fleet.look_code == failed_code(rows), 2, fleet.look_code % 4)  # a failure is a certain crack
+        own = sorted(zip(fleet.look_age[fleet.look_life == life], kinds[fleet.look_life == life], strict=True))
         last = next((age for age, kind in own if kind in (1, 2)), np.inf)
         clear = [age for age, kind in own if kind in (0, 3) and age < last]
         assert upper[life] == last

@@ -97,6 +97,9 @@ def study(
     into: Annotated[
         Path | None, typer.Option("--into", metavar="FILE.md", help="also put it between its marks")
     ] = None,
+    keep: Annotated[
+        Path | None, typer.Option("--keep", metavar="FILE.jsonl", help="keep what is done, and go on from it")
+    ] = None,
     json: Json = False,
     quiet: Quiet = False,
 ) -> int:
@@ -104,7 +107,7 @@ def study(
     from bobstay import show
     from bobstay.study import markdown, put_into, records, sizes_of, study
 
-    found = study(sizes_of(fleets, boats), say=show.progress(quiet))
+    found = study(sizes_of(fleets, boats), say=show.progress(quiet), keep=keep)
     if into is not None:
         put_into(into, markdown(found), command=f"bobstay study --fleets {fleets} --boats {boats}")
     show.study(markdown(found), records(found), json=json)

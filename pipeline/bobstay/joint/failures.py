@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from bobstay.joint.polish import Estimated, estimate
+from bobstay.joint.ascent import evenly
+from bobstay.joint.polish import START_BOATS, Estimated, estimate, is_big
 from bobstay.joint.rates import failed_code
 
 if TYPE_CHECKING:
@@ -33,6 +34,9 @@ def estimate_with_failures(fleet: Fleet, design: Design, *, rates: RatePrior, **
     if not failures or fleet.end_years is None:
         return estimate(fleet, design, rates=rates, **how)
     rate = FIRST_RATE
+    if is_big(fleet):  # near enough from some of its boats
+        part = fleet.of_boats(evenly(fleet.boat_count, START_BOATS))
+        rate = estimate_with_failures(part, design, rates=rates, **how).model.failure_rate or FIRST_RATE
     made = estimate(fleet, design, rates=rates, failure_rate=rate, **how)
     for _ in range(MOST_ROUNDS):
         better = failures / max(made.cracked_years, 1e-9)

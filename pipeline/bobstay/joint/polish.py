@@ -92,12 +92,17 @@ def estimate(
     if start is not None:
         point = replace(start, boats=np.zeros(fleet.boat_count))
         return _polished(model, search(model, point, em_steps=0, hold=False))
-    if len(fleet.look_age) > BIG_LOOKS and fleet.boat_count > 2 * START_BOATS:
+    if is_big(fleet):
         part = model.with_fleet(fleet.of_boats(evenly(fleet.boat_count, START_BOATS)))
         first = search(part, first_point(part), em_steps=EM_STEPS, hold=False)
         point = replace(first.point, boats=np.zeros(fleet.boat_count))
         return _polished(model, search(model, point, em_steps=0, hold=True, until=NEAR_ENOUGH if has_boats else DONE))
     return _polished(model, search(model, first_point(model), em_steps=EM_STEPS, hold=False))
+
+
+def is_big(fleet: Fleet) -> bool:
+    """Say whether a fleet is so big that some of its boats are estimated first."""
+    return len(fleet.look_age) > BIG_LOOKS and fleet.boat_count > 2 * START_BOATS
 
 
 def _polished(model: Model, state: Settled) -> Estimated:

@@ -1,8 +1,8 @@
 """A second seeded fleet with known truth, written apart from the first: one part's life after another.
 
 It differs on purpose from what the estimate supposes: classes owe nothing to their type or material, boats differ by a
-uniform and not a normal effect, each boat is visited at random and keeps to its own habits, parts are renewed by age,
-and confirmed cracks are not always taken out at once.
+uniform and not a normal effect, each boat is visited at random and keeps to its own habits, parts are renewed by age
+or when they fail, and confirmed cracks are not always taken out at once.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from random import Random
 
 import numpy as np
 
-from bobstay.joint import Fleet, look_code
+from bobstay.joint import Fleet, failed_code, look_code
 from bobstay.study.truth import Truth
 
 FOUND = (0.3, 0.6, 0.8)
@@ -22,8 +22,9 @@ THOUGHT = (0.4, 0.5, 0.7), (0.02, 0.02, 0.04)  # what the settings say of both, 
 CLASSES = tuple((kind, material) for kind in range(5) for material in range(3) if (kind + material) % 5)
 EFFECTS = (-0.3, -0.15)  # of lying in salt water, and of one ln unit more of hours
 BOAT_SD = 0.25
+FAILING = 0.03  # how often in a year a cracked part fails, unless it is known to be cracked and spared
 RECORDS = 16.0  # years
-CLEAR, OPEN, CONFIRMED, UNFOUNDED = range(4)
+CLEAR, OPEN, CONFIRMED, UNFOUNDED, FAILED = range(5)
 
 
 @dataclass(slots=True)
@@ -45,6 +46,7 @@ class Book:
 
     lives: list[tuple[int, int, float, float, float, bool]] = field(default_factory=list)
     looks: list[tuple[int, float, int, int]] = field(default_factory=list)
+    watched: list[float] = field(default_factory=list)  # by life, age to which it could fail
 
 
 def simulate(seed: int, boats: int, *, places: int = 40, perfect: bool = False) -> tuple[Fleet, Truth]:
@@ -103,15 +105,25 @@ class Place:
         self.installed = when
         self.begins = self.dice.weibullvariate(*self.onset)
         self.is_watched = True
+        self.known = float("inf")  # age from which it was known to be cracked
+        self.fails = max(self.begins, self.boat.joined - when) + self.dice.expovariate(FAILING)
+
+    def fail(self, by: float) -> None:
+        """Write down the failures of this place until a day; a part that is known to be cracked is spared."""
+        while self.is_watched and self.installed + self.fails < by:
+            self.book.looks.append((len(self.book.lives), self.fails, 0, FAILED))
+            self.end(self.installed + self.fails)
 
     def through(self) -> None:
         """Go through the boat's visits to the end of the records."""
         for when in self.boat.visits:
+            self.fail(when)
             age = when - self.installed
             if age > 22.0 and self.dice.random() < 0.3:
                 self.end(when)
             elif self.dice.random() < 0.45 and age > 0.0:
                 self.look(when, age)
+        self.fail(RECORDS)
         self.end(RECORDS, in_service=True)
 
     def look(self, when: float, age: float) -> None:
@@ -126,7 +138,8 @@ class Place:
         if self.dice.random() < self.rates[0 if cracked else 1][method]:
             kind = OPEN if self.dice.random() < 0.5 else CONFIRMED if cracked else UNFOUNDED
         self.book.looks.append((len(self.book.lives), age, method, kind))
-        self.is_watched = kind != CONFIRMED
+        if kind == CONFIRMED:
+            self.is_watched, self.known = False, age
         if self.dice.random() < (0.0, 0.4, 0.8, 0.0)[kind]:
             self.end(when)
 
@@ -134,6 +147,7 @@ class Place:
         """Write the life down, and put a new part in where the boat sails on."""
         boat, k = self.numbers
         self.book.lives.append((boat, k, self.installed, self.begins, when, in_service))
+        self.book.watched.append(min(when - self.installed, self.known))
         if not in_service:
             self.put_in(when)
 
@@ -161,9 +175,10 @@ def _arrays(
         copy_hidden=np.zeros(len(boat), dtype=bool),
         look_life=life.astype(np.intp),
         look_age=age,
-        look_code=look_code(method, result).astype(np.intp),
+        look_code=np.where(result == FAILED, failed_code(len(FOUND)), look_code(method, result)).astype(np.intp),
         class_count=len(CLASSES),
         boat_count=len(boats),
+        end_years=np.array(book.watched),
     )
     types, materials = (np.array(part, dtype=np.intp) for part in zip(*CLASSES, strict=True))
     truth = Truth(
@@ -184,5 +199,6 @@ def _arrays(
         false_call=np.array(rates[1]),
         found_thought=np.array(THOUGHT[0]),
         false_call_thought=np.array(THOUGHT[1]),
+        failing=FAILING,
     )
     return fleet, truth

@@ -1,13 +1,13 @@
 """A seeded fleet with known truth, lived through year by year, all places at once.
 
-Looks miss cracks and call false, boats join late, differ, and are renewed where a crack is confirmed.
+Looks miss cracks and call false, boats join late and differ, parts are renewed where a crack is confirmed or they fail.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
-from bobstay.joint import Fleet, look_code
+from bobstay.joint import Fleet, failed_code, look_code
 from bobstay.joint.fleet import Bools, Floats, Ints
 from bobstay.study.truth import Truth
 
@@ -18,6 +18,7 @@ CERTAIN = np.full(4, 1e-6)  # false calls of tests taken as perfect; 1 - CERTAIN
 METHOD_SHARE = np.array([0.35, 0.25, 0.3, 0.1])
 YEARS = 14  # length of the records
 SHAPES = (6, 4)  # types, materials
+FAILING = 0.02  # how often in a year a cracked part fails
 EFFECTS = np.array([-0.25, -0.2])  # of the two covariates on ln scale
 Looks = tuple[Ints, Floats, Ints]  # life, age, code
 
@@ -45,9 +46,15 @@ class Parts:
     """The parts in place, one a place, and the lives they have had; steps of a year, all places at once."""
 
     def __init__(
-        self, rng: np.random.Generator, drawn: dict[str, Floats], boat: Ints, rates: tuple[Floats, Floats]
+        self,
+        rng: np.random.Generator,
+        drawn: dict[str, Floats],
+        boat: Ints,
+        *,
+        rates: tuple[Floats, Floats],
+        failing: float,
     ) -> None:
-        self.rng, self.boat, self.rates = rng, boat, rates
+        self.rng, self.boat, self.rates, self.failing = rng, boat, rates, failing
         self.kind = rng.integers(0, len(drawn["log_scale"]), len(boat))
         shift = drawn["covariates"] @ EFFECTS + drawn["boat_effect"]
         self.log_scale = drawn["log_scale"][self.kind] + shift[boat]
@@ -56,6 +63,7 @@ class Parts:
         self.installed = drawn["built"][boat].copy()
         self.begins = self.onset(np.arange(len(boat)))
         self.clear_before_joining()
+        self.fails = self.failure(np.arange(len(boat)))
         self.life = np.arange(len(boat))
         self.count = len(boat)
         self.ended = np.full(len(boat), float(YEARS))  # by life
@@ -65,6 +73,25 @@ class Parts:
     def onset(self, places: Ints) -> Floats:
         """Draw the ages at which new parts in these places crack."""
         return np.asarray(np.exp(self.log_scale[places]) * self.rng.weibull(self.shape[places]))
+
+    def failure(self, places: Ints) -> Floats:
+        """Draw the ages at which these parts fail, once cracked and watched (never where none does)."""
+        if not self.failing:
+            return np.full(len(places), np.inf)
+        watched = np.maximum(self.begins[places], self.joined[places] - self.installed[places])
+        return np.asarray(watched + self.rng.exponential(1.0 / self.failing, len(places)))
+
+    def fail(self, when: Floats) -> Looks:
+        """End what has failed by then, again until nothing has; return life, age and code of each failure."""
+        told: list[Looks] = []
+        while len(out := np.flatnonzero(self.installed + self.fails < when)):
+            age, life = self.fails[out], self.life[out].copy()
+            told.append((life, age, np.full(out.size, failed_code(len(FOUND)), dtype=np.intp)))
+            on = np.full(len(when), -np.inf)
+            on[out] = self.installed[out] + age
+            self.renew(out, on)
+        life, age, code = (np.concatenate(part) for part in zip(*told, strict=True)) if told else _nothing()
+        return life, age, code
 
     def clear_before_joining(self) -> None:
         """Half of the parts cracked before their boat joined had been taken out by then."""
@@ -96,7 +123,12 @@ class Parts:
         self.life[out] = self.count + np.arange(out.size)
         self.count += out.size
         self.installed[out], self.begins[out] = when[out], self.onset(out)
+        self.fails[out] = self.failure(out)
         self.keep(out)
+
+
+def _nothing() -> Looks:
+    return np.zeros(0, dtype=np.intp), np.zeros(0), np.zeros(0, dtype=np.intp)
 
 
 def simulate(
@@ -109,18 +141,21 @@ def simulate(
     visit: float = 0.8,
     looked: float = 0.5,
     followed_up: float = 0.5,
+    failing: float = FAILING,
     perfect: bool = False,
 ) -> tuple[Fleet, Truth]:
     """Return a fleet as arrays and the truth behind it; `perfect` tests miss nothing and never call false."""
     rng = np.random.default_rng(seed)
     drawn = truth_of(rng, boats, classes=classes, boat_sd=boat_sd)
     boat = np.repeat(np.arange(boats), places)
-    parts = Parts(rng, drawn, boat, (1.0 - CERTAIN, CERTAIN) if perfect else (FOUND, FALSE_CALL))
+    parts = Parts(rng, drawn, boat, rates=(1.0 - CERTAIN, CERTAIN) if perfect else (FOUND, FALSE_CALL), failing=failing)
     looks = []
     for year in range(YEARS):
         when = year + rng.random(boats)[boat]
         there = (rng.random(boats) < visit)[boat] & (rng.random(len(boat)) < looked)
+        looks.append(parts.fail(when))
         looks.append(parts.look(when, there, followed_up))
+    looks.append(parts.fail(np.full(len(boat), float(YEARS))))
     return told(parts, drawn, looks, boat_sd)
 
 
@@ -144,6 +179,7 @@ def told(parts: Parts, drawn: dict[str, Floats], looks: list[Looks], boat_sd: fl
         look_code=code,
         class_count=len(drawn["log_scale"]),
         boat_count=len(drawn["joined"]),
+        end_years=parts.ended - installed,
     )
     truth = Truth(
         type_index=drawn["type_index"].astype(np.intp),
@@ -163,5 +199,6 @@ def told(parts: Parts, drawn: dict[str, Floats], looks: list[Looks], boat_sd: fl
         false_call=parts.rates[1],
         found_thought=THOUGHT[0],
         false_call_thought=THOUGHT[1],
+        failing=parts.failing,
     )
     return fleet, truth

@@ -38,6 +38,7 @@ class Summary:
     calibration_se: float
     found_bias: float  # largest mean error of a detection row
     false_call_bias: float
+    failing: float  # mean over fleets of estimated over true rate at which cracked parts fail
     found_within: float  # share of rates, over rows and fleets, within .05
     capture: float
     capture_low: float  # what the wrong priors change it by
@@ -76,6 +77,7 @@ def summary(generator: str, boats: int, trials: Sequence[Trial]) -> Summary:
         calibration_se=ratio[1],
         found_bias=float(np.abs(np.mean([t.found_error for t in trials], axis=0)).max()),
         false_call_bias=float(np.abs(np.mean([t.false_call_error for t in trials], axis=0)).max()),
+        failing=float(np.mean([t.failing for t in trials])),
         found_within=float(np.mean([np.abs(t.found_error) <= 0.05 for t in trials])),
         capture=float(captured[0]),
         capture_low=float(captured[1] - captured[0]),
@@ -103,7 +105,8 @@ def records(found: Sequence[Summary]) -> list[dict[str, object]]:
 
 _COLUMNS = (
     "fleets", "RMSE ln B10", "with perfect tests", "plain intervals (default beside it)", "B10 cover", "chance cover",
-    "20 years on", "mean chance / true", "found, false call: largest bias", "found within .05", "top tenth holds",
+    "20 years on", "mean chance / true", "found, false call: largest bias", "found within .05",
+    "failures of cracked parts / true", "top tenth holds",
     "found x0.7, x1.3: top tenth", "mean chance / true then", "settled",
 )  # fmt: skip
 
@@ -129,6 +132,7 @@ def _cells(one: Summary) -> list[str]:
         f"{one.calibration:.3f} (SE {one.calibration_se:.3f})",
         f"{one.found_bias:.3f}, {one.false_call_bias:.3f}",
         f"{one.found_within:.0%}",
+        f"{one.failing:.3f}",
         f"{one.capture:.1%}",
         f"{100 * one.capture_low:+.2f}, {100 * one.capture_high:+.2f} points",
         f"{one.calibration_low:.3f}, {one.calibration_high:.3f}",

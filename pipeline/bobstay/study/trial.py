@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
@@ -21,7 +21,9 @@ from bobstay.joint import (
     crossed_design,
     draw_classes,
     estimate,
+    estimate_with_failures,
     expit,
+    failed_code,
     log_hazard_at,
 )
 from bobstay.joint.rates import KINDS, logit
@@ -59,6 +61,7 @@ class Trial:
     true_chance: float
     found_error: Floats  # by detection row
     false_call_error: Floats
+    failing: float  # estimated over true rate at which cracked parts fail
     captured: Floats  # share of true chance in the top tenth: with the settings' rates, and with found times PRIORS
     calibration: Floats  # mean chance over true chance, likewise
     has_converged: bool
@@ -68,13 +71,13 @@ def tried(simulate: Simulate, seed: int, boats: int) -> Trial:
     """Simulate a fleet, estimate it as it is, with wrong priors, with perfect tests and plainly, and compare."""
     fleet, truth = simulate(seed, boats)
     made = _estimated(fleet, truth, truth.found_thought, truth.false_call_thought)
-    judged = event_counts(fleet) >= LEAST_EVENTS
+    judged = event_counts(fleet, len(truth.found)) >= LEAST_EVENTS
     error, holds = _b10(made, truth, seed)
     lives = np.flatnonzero(truth.is_in_service)
     asked, age = fleet.of_lives(lives), truth.last_years[lives] + HORIZON_YEARS
     true = true_chance(made, asked, age, truth)
     off = (np.minimum(factor * truth.found, MOST_FOUND) for factor in PRIORS)
-    by_prior = [made, *(_estimated(fleet, truth, found, truth.false_call) for found in off)]
+    by_prior = [made, *(_again(made, found, truth.false_call) for found in off)]
     ranked = [chance_by(one, asked, age) for one in by_prior]
     rate = expit(made.point.psi)
     return Trial(
@@ -88,27 +91,37 @@ def tried(simulate: Simulate, seed: int, boats: int) -> Trial:
         true_chance=float(true.sum()),
         found_error=rate[: len(truth.found)] - truth.found,
         false_call_error=rate[len(truth.found) :] - truth.false_call,
+        failing=made.model.failure_rate / truth.failing,
         captured=np.array([captured(p, true) for p in ranked]),
         calibration=np.array([p.sum() / true.sum() for p in ranked]),
         has_converged=all(one.has_converged for one in by_prior),
     )
 
 
-def event_counts(fleet: Fleet) -> Floats:
-    """Return by class the lives with an indication that was not called unfounded."""
+def event_counts(fleet: Fleet, row_count: int) -> Floats:
+    """Return by class the lives with an indication not called unfounded, or a failure; looks of so many rows."""
     has = np.zeros(fleet.life_count)
-    has[fleet.look_life[_is_real(fleet)]] = 1.0
+    has[fleet.look_life[_is_real(fleet, row_count)]] = 1.0
     return np.bincount(fleet.class_index, has, minlength=fleet.class_count).astype(float)
 
 
-def _is_real(fleet: Fleet) -> Bools:
-    return np.isin(fleet.look_code % len(KINDS), [KINDS.index("open"), KINDS.index("confirmed")])
+def _is_real(fleet: Fleet, row_count: int) -> Bools:
+    kind = fleet.look_code % len(KINDS)
+    failed = fleet.look_code == failed_code(row_count)
+    return np.asarray(failed | np.isin(kind, [KINDS.index("open"), KINDS.index("confirmed")]))
 
 
 def _estimated(fleet: Fleet, truth: Truth, found: Floats, false_call: Floats) -> Estimated:
     """Estimate with these rates as priors worth PRIOR_WEIGHT looks."""
     rates = RatePrior(found, false_call, np.full(len(found), PRIOR_WEIGHT))
-    return estimate(fleet, crossed_design(truth.type_index, truth.material_index, len(truth.effects)), rates=rates)
+    design = crossed_design(truth.type_index, truth.material_index, len(truth.effects))
+    return estimate_with_failures(fleet, design, rates=rates)
+
+
+def _again(made: Estimated, found: Floats, false_call: Floats) -> Estimated:
+    """Estimate the same fleet with other priors of the rates, from where the search has been before."""
+    model, rates = made.model, RatePrior(found, false_call, np.full(len(found), PRIOR_WEIGHT))
+    return estimate(model.fleet, model.design, rates=rates, failure_rate=model.failure_rate, start=made.point)
 
 
 def _perfect_error(simulate: Simulate, seed: int, boats: int) -> Floats:
@@ -116,8 +129,8 @@ def _perfect_error(simulate: Simulate, seed: int, boats: int) -> Floats:
     fleet, truth = simulate(seed, boats, perfect=True)
     rates = RatePrior(truth.found, truth.false_call, np.ones(len(truth.found)), estimated=False)
     design = crossed_design(truth.type_index, truth.material_index, len(truth.effects))
-    error, _ = _b10(estimate(fleet, design, rates=rates), truth, seed)
-    return error[event_counts(fleet) >= LEAST_EVENTS]
+    error, _ = _b10(estimate_with_failures(fleet, design, rates=rates), truth, seed)
+    return error[event_counts(fleet, len(truth.found)) >= LEAST_EVENTS]
 
 
 def _patterns(made: Estimated, truth: Truth) -> Patterns:
@@ -147,7 +160,8 @@ def _b10(made: Estimated, truth: Truth, seed: int) -> tuple[Floats, Bools]:
 def true_chance(made: Estimated, asked: Fleet, age: Floats, truth: Truth) -> Floats:
     """Return the chance given the history with every parameter at its true value."""
     a = truth.log_scale[asked.class_index] + asked.covariates @ truth.effects + truth.boat_effect[asked.boat_index]
-    log_hazard = log_hazard_at(made.model.with_fleet(asked), np.log(age), None)
+    model = replace(made.model.with_fleet(asked), failure_rate=truth.failing)
+    log_hazard = log_hazard_at(model, np.log(age), None)
     psi = logit(np.concatenate([truth.found, truth.false_call]))
     return np.asarray(-np.expm1(-np.exp(log_hazard(a, truth.log_shape[asked.class_index], psi))))
 
@@ -166,7 +180,7 @@ def captured(chance: Floats, true: Floats) -> float:
 
 def _plain_error(fleet: Fleet, truth: Truth) -> Floats:
     """Return the errors of ln B10 of each class's plain Weibull: right intervals, tests taken at their word."""
-    entry, lower, upper = plain_intervals(fleet)
+    entry, lower, upper = plain_intervals(fleet, len(truth.found))
     boat = np.bincount(fleet.boat_index, minlength=len(truth.joined)).astype(float)
     centred = truth.covariates - truth.covariates[fleet.boat_index].mean(0)
     want = true_b10(truth, Patterns(centred, boat / boat.sum(), np.zeros((len(truth.log_scale), centred.shape[1]))))
@@ -181,9 +195,9 @@ def _plain_error(fleet: Fleet, truth: Truth) -> Floats:
     return out
 
 
-def plain_intervals(fleet: Fleet) -> tuple[Floats, Floats, Floats]:
+def plain_intervals(fleet: Fleet, row_count: int) -> tuple[Floats, Floats, Floats]:
     """Return entry (NaN: not used), lower and upper of every life, as perfect detection reads its looks."""
-    n, age, life, real = fleet.life_count, fleet.look_age, fleet.look_life, _is_real(fleet)
+    n, age, life, real = fleet.life_count, fleet.look_age, fleet.look_life, _is_real(fleet, row_count)
     upper = np.full(n, np.inf)
     np.minimum.at(upper, life[real], age[real])
     clear = ~real & (age < upper[life])

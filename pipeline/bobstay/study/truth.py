@@ -30,3 +30,4 @@ class Truth:
     false_call: Floats
     found_thought: Floats  # what the settings would say of them: wrong on purpose
     false_call_thought: Floats
+    failing: float  # how often in a year a cracked part fails in service
