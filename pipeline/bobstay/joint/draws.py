@@ -14,6 +14,7 @@ from bobstay.joint.polish import Estimated
 
 SPREAD_DRAWS = 40  # draws of the ln standard deviations; the others are shared out among them
 SPREAD_DIFFERENCE = 0.05
+NODES_AT_ONCE = 50_000  # draws times classes times nodes of one array
 GRAIN = 0.005  # boats whose ln scale differs by less are taken together
 NODES, NODE_WEIGHTS = np.polynomial.hermite_e.hermegauss(7)
 NODE_WEIGHTS = NODE_WEIGHTS / NODE_WEIGHTS.sum()
@@ -154,10 +155,13 @@ def _mixture_b10(log_scale: Floats, log_shape: Floats, offsets: Floats, weights:
     shape = np.exp(log_shape)
     middle = log_scale + np.log(-np.log(0.9)) / shape
     low, high = middle + offsets.min(axis=-1) - 1e-9, middle + offsets.max(axis=-1) + 1e-9
+    at_once = max(NODES_AT_ONCE // log_scale.size, 1)
+    parts = [slice(lo, lo + at_once) for lo in range(0, len(weights), at_once)]
     for _ in range(40):
         mid = 0.5 * (low + high)
         survival = np.zeros_like(mid)
-        for place, weight in enumerate(weights):
-            survival += weight * np.exp(-np.exp(np.clip(shape * (mid - log_scale - offsets[..., place]), -700, 6.6)))
+        for part in parts:
+            y = shape[..., None] * ((mid - log_scale)[..., None] - offsets[..., part])
+            survival += np.exp(-np.exp(np.minimum(y, 6.6))) @ weights[part]
         low, high = np.where(survival > 0.9, mid, low), np.where(survival > 0.9, high, mid)
     return np.asarray(np.exp(0.5 * (low + high)))

@@ -8,6 +8,7 @@ or when they fail, and confirmed cracks are not always taken out at once.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from itertools import accumulate
 from math import exp, log, sqrt
 from random import Random
 
@@ -37,7 +38,7 @@ class Boat:
     hours: float
     effect: float
     visits: list[float]
-    habit: list[float]  # how often each method is used
+    habit: list[float]  # how often each method is used, summed up
 
 
 @dataclass(slots=True)
@@ -75,7 +76,7 @@ def _boat(dice: Random) -> Boat:
     while (when := when + dice.expovariate(pace)) < RECORDS:
         visits.append(when)
     half = BOAT_SD * sqrt(3.0)
-    habit = [dice.random() + 0.1 for _ in FOUND]
+    habit = list(accumulate(dice.random() + 0.1 for _ in FOUND))
     return Boat(
         joined - dice.uniform(0.0, 14.0), joined, dice.choice([0.0, 1.0]), dice.gauss(0.0, 0.7),
         dice.uniform(-half, half), visits, habit,
@@ -132,7 +133,7 @@ class Place:
             if self.dice.random() < 0.7:
                 self.end(when)
             return
-        method = self.dice.choices(range(len(FOUND)), self.boat.habit)[0]
+        method = self.dice.choices(range(len(FOUND)), cum_weights=self.boat.habit)[0]
         cracked = age > self.begins
         kind = CLEAR
         if self.dice.random() < self.rates[0 if cracked else 1][method]:
