@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bobstay.estimate.observed import Bools, Floats, Ints, Observed
-from bobstay.joint import KINDS, Fleet, failed_code, look_code, unnamed_code
+from bobstay.joint import KINDS, Fleet, failed_code, look_code, suspected_code, unnamed_code
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -34,6 +34,8 @@ def whole_fleet(seen: Observed, *, at: float | None = None) -> Fleet:
     nowhere = np.where(seen.look_kind == CONFIRMED, failed_code(row_count), unnamed_code(row_count))
     code = np.where(seen.look_row < 0, nowhere, look_code(seen.look_row, seen.look_kind))
     shift, entry = _ages(seen, copy_life, fraction)
+    asked = seen.look_suspected
+    suspected = np.full(asked.sum(), suspected_code(row_count))
     return Fleet(
         class_index=seen.class_index,
         boat_index=seen.boat_index,
@@ -43,13 +45,21 @@ def whole_fleet(seen: Observed, *, at: float | None = None) -> Fleet:
         copy_shift=shift,
         copy_entry=entry,
         copy_hidden=np.zeros(len(copy_life), dtype=bool),
-        look_life=seen.look_life,
-        look_age=seen.look_age,
-        look_code=code.astype(np.intp),
+        look_life=np.concatenate([seen.look_life, seen.look_life[asked]]),
+        look_age=np.concatenate([seen.look_age, seen.look_age[asked]]),
+        look_code=np.concatenate([code, suspected]).astype(np.intp),
         class_count=len(seen.classes),
         boat_count=len(seen.boats),
-        end_years=seen.lives["age_years"].to_numpy(dtype=float),
+        end_years=_watched_until(seen),
     )
+
+
+def _watched_until(seen: Observed) -> Floats:
+    """Return by life the age to which it is followed: its end, or its first confirmed crack."""
+    until = seen.lives["age_years"].to_numpy(dtype=float).copy()
+    confirmed = seen.look_kind == CONFIRMED
+    np.minimum.at(until, seen.look_life[confirmed], seen.look_age[confirmed])
+    return np.asarray(until)
 
 
 def _days(column: pd.Series[pd.Timestamp]) -> Floats:

@@ -20,7 +20,7 @@ from bobstay.joint import (
     chances,
     crossed_design,
     draw_classes,
-    estimate_with_failures,
+    estimate_with_signs,
     expit,
     separate_design,
     with_hidden_copies,
@@ -78,8 +78,10 @@ def _work_out(seen: Observed, settings: Settings) -> Outcome:
     """Estimate, draw, and ask each life in service for its chance."""
     fleet, rates, cleared = _given(seen, settings)
     told = np.bincount(fleet.look_life, minlength=fleet.life_count) > 0
+    if seen.look_suspected.any():  # parts that were never suspected tell how rare a suspicion is
+        told[:] = True
     own = np.flatnonzero(seen.used & told & _is_class_used(seen, settings)[seen.class_index])
-    made = estimate_with_failures(
+    made = estimate_with_signs(
         fleet.of_lives(own),
         _design(seen, settings),
         rates=rates,

@@ -35,6 +35,7 @@ class Observed:
     look_row: Ints  # detection row, -1 where there was no look: an indication told of by a removal alone, a failure
     look_kind: Ints
     look_on: NDArray[np.datetime64]
+    look_suspected: Bools  # made on a suspicion that no earlier finding explains
 
 
 def observe(lives: pd.DataFrame, looks: pd.DataFrame, boats: pd.DataFrame, *, not_used: Bools) -> Observed:
@@ -61,6 +62,7 @@ def observe(lives: pd.DataFrame, looks: pd.DataFrame, boats: pd.DataFrame, *, no
             look_row=look_row,
             look_kind=_kinds(told),
             look_on=told["look_on"].to_numpy(dtype="datetime64[D]"),
+            look_suspected=_suspected(told),
         )
     )
 
@@ -87,6 +89,15 @@ def _kinds(looks: pd.DataFrame) -> Ints:
     return np.where(clear, 0, np.where(verdict == 0, 1, verdict)).astype(np.intp)
 
 
+def _suspected(told: pd.DataFrame) -> Bools:
+    """Return the looks on a suspicion: not failures, and none that follows up a finding of an earlier day."""
+    finding = (told["shows"] == "indication") & (told["verdict"] != "unfounded")
+    first = told["look_years"].where(finding.to_numpy(dtype=bool)).groupby(told["life_id"]).transform("min")
+    earlier = (first < told["look_years"]).to_numpy(dtype=bool)
+    asked = (told["trigger"] == "suspicion") & (told["result"] != "failed")
+    return np.asarray(asked.fillna(False).to_numpy(dtype=bool) & ~earlier)
+
+
 def _with_unnamed(seen: Observed) -> Observed:
     """Stop each life at its first confirmed crack, and add indications told of only by the removal they led to."""
     end = np.full(len(seen.lives), np.inf)
@@ -107,6 +118,7 @@ def _with_unnamed(seen: Observed) -> Observed:
         look_row=np.concatenate([seen.look_row[kept], nowhere]),
         look_kind=np.concatenate([seen.look_kind[kept], np.full(len(alone), KINDS.index("open"), dtype=np.intp)]),
         look_on=np.concatenate([seen.look_on[kept], seen.lives["ended_on"].to_numpy(dtype="datetime64[D]")[alone]]),
+        look_suspected=np.concatenate([seen.look_suspected[kept], np.zeros(len(alone), dtype=bool)]),
     )
 
 
@@ -133,4 +145,5 @@ def counted_today(seen: Observed) -> Observed:
         look_row=seen.look_row[kept],
         look_kind=seen.look_kind[kept],
         look_on=seen.look_on[kept],
+        look_suspected=seen.look_suspected[kept],
     )

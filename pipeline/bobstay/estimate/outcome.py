@@ -128,9 +128,14 @@ def _words(evidence: str, settings: Settings, *, few: bool, alone: bool) -> str:
 
 
 def _failing(outcome: Outcome) -> str:
-    """Say how often cracked parts were found to fail, where some did."""
-    rate = outcome.estimated.model.failure_rate
-    return f"; of cracked parts {100 * rate:.1g} in a hundred fail a year, as estimated" if rate else ""
+    """Say how often cracked parts were found to fail and to be suspected, where some were."""
+    signs = outcome.estimated.model.signs
+    words = (
+        f"; of cracked parts {100 * signs.failing:.1g} in a hundred fail a year, as estimated" if signs.failing else ""
+    )
+    if signs.suspected_sound:
+        words += f"; they are looked at on a suspicion {np.exp(signs.log_times):.2g} times as often as sound ones"
+    return words
 
 
 def _class_numbers(outcome: Outcome, has_numbers: Bools, interval: float) -> dict[str, Floats]:

@@ -8,11 +8,12 @@ from __future__ import annotations
 from bobstay.joint.chances import Chances, chance_by, chances, log_hazard_at, with_hidden_copies
 from bobstay.joint.design import Design, crossed_design, separate_design
 from bobstay.joint.draws import ClassDraws, Patterns, b10_years, draw_classes
-from bobstay.joint.failures import estimate_with_failures
 from bobstay.joint.fleet import Fleet
+from bobstay.joint.model import Signs
 from bobstay.joint.polish import Estimated, estimate
-from bobstay.joint.rates import KINDS, RatePrior, expit, failed_code, look_code, unnamed_code
+from bobstay.joint.rates import KINDS, RatePrior, expit, failed_code, look_code, suspected_code, unnamed_code
 from bobstay.joint.resample import resampled
+from bobstay.joint.signs import estimate_with_signs
 
 __all__ = [
     "KINDS",
@@ -23,19 +24,21 @@ __all__ = [
     "Fleet",
     "Patterns",
     "RatePrior",
+    "Signs",
     "b10_years",
     "chance_by",
     "chances",
     "crossed_design",
     "draw_classes",
     "estimate",
-    "estimate_with_failures",
+    "estimate_with_signs",
     "expit",
     "failed_code",
     "log_hazard_at",
     "look_code",
     "resampled",
     "separate_design",
+    "suspected_code",
     "unnamed_code",
     "with_hidden_copies",
 ]

@@ -117,8 +117,8 @@ class LogHazard:
         """Return the weights of the looks for these rates."""
         if self.last is None or self.last[0] != psi.tobytes():
             model = self.model
-            tables = code_tables(psi, model.cleared, self.sight)
-            self.last = psi.tobytes(), weigh(model.layout, tables, model.cleared, model.failure_rate)
+            tables = code_tables(psi, model.cleared, self.sight, log_times=model.signs.log_times)
+            self.last = psi.tobytes(), weigh(model.layout, tables, model.cleared, model.signs.excess)
         return self.last[1]
 
 

@@ -55,6 +55,34 @@ class RateColumns:
 
 
 @dataclass(frozen=True, slots=True)
+class Signs:
+    """How often in a year a cracked part fails in service, and how often cracked and sound parts are suspected."""
+
+    failing: float = 0.0
+    suspected_cracked: float = 0.0
+    suspected_sound: float = 0.0
+
+    @property
+    def excess(self) -> float:
+        """Signs a year of a cracked part less those of a sound one: years without any speak against a crack so much."""
+        return self.failing + self.suspected_cracked - self.suspected_sound
+
+    @property
+    def log_times(self) -> float:
+        """Log of how much more often a cracked part is suspected (0 where none is)."""
+        return float(np.log(self.suspected_cracked / self.suspected_sound)) if self.suspected_sound else 0.0
+
+    def is_like(self, other: Signs, within: float) -> bool:
+        """Say whether no rate differs by more than a share."""
+        mine = (self.failing, self.suspected_cracked, self.suspected_sound)
+        pairs = zip(mine, (other.failing, other.suspected_cracked, other.suspected_sound), strict=True)
+        return all(abs(a - b) <= within * max(a, b) for a, b in pairs)
+
+
+NO_SIGNS = Signs()
+
+
+@dataclass(frozen=True, slots=True)
 class Model:
     """A fleet, its design and priors, with the looks laid out once."""
 
@@ -64,7 +92,7 @@ class Model:
     cleared: float
     has_boats: bool
     layout: Layout
-    failure_rate: float = 0.0  # how often in a year a cracked part fails in service
+    signs: Signs = NO_SIGNS
 
     @classmethod
     def of(
@@ -75,10 +103,10 @@ class Model:
         *,
         cleared: float,
         has_boats: bool,
-        failure_rate: float = 0.0,
+        signs: Signs = NO_SIGNS,
     ) -> Model:
         """Lay out the looks of `fleet` for this design."""
-        return cls(fleet, design, rates, cleared, has_boats, lay_out(fleet, rates.row_count), failure_rate)
+        return cls(fleet, design, rates, cleared, has_boats, lay_out(fleet, rates.row_count), signs)
 
     def with_fleet(self, fleet: Fleet) -> Model:
         """Return the same model of another fleet."""
@@ -86,7 +114,8 @@ class Model:
 
     def weights(self, psi: Floats) -> Weights:
         """Return the weights of the looks for these rates."""
-        return weigh(self.layout, code_tables(psi, self.cleared), self.cleared, self.failure_rate)
+        tables = code_tables(psi, self.cleared, log_times=self.signs.log_times)
+        return weigh(self.layout, tables, self.cleared, self.signs.excess)
 
     def ab(self, point: Point, boats: Floats | None = None) -> tuple[Floats, Floats]:
         """Return ln scale and ln shape of every life."""

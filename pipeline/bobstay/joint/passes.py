@@ -45,16 +45,17 @@ class Terms:
     cracked_years: float  # years in service with a crack, all lives together (0 where their ends are not told)
 
 
-def weigh(layout: Layout, tables: tuple[Floats, Floats], cleared: float, failure_rate: float = 0.0) -> Weights:
+def weigh(layout: Layout, tables: tuple[Floats, Floats], cleared: float, excess: float = 0.0) -> Weights:
     """Return the weights of every row for the log chances of `tables` (sound, cracked by code).
 
-    `failure_rate` is how often in a year a cracked part fails: that it did not speaks against an old crack.
+    `excess` is how much more often in a year a cracked part fails or is suspected: that it was not speaks against an
+    old crack.
     """
     rows, copies = len(layout.code), len(layout.life)
     after, change = np.empty(rows), np.empty(rows)
     first, last, peak = np.empty(copies), np.empty(copies), np.empty(copies)
     for block in layout.blocks:
-        log_w, total = _log_weights(layout, tables, block, failure_rate)
+        log_w, total = _log_weights(layout, tables, block, excess)
         top = np.maximum(log_w.max(axis=0), total)
         log_w -= top
         w, c = block.table(after), block.table(change)
@@ -66,14 +67,12 @@ def weigh(layout: Layout, tables: tuple[Floats, Floats], cleared: float, failure
     return Weights(after, change, first, last, peak, min(cleared, MOST_CLEARED))
 
 
-def _log_weights(
-    layout: Layout, tables: tuple[Floats, Floats], block: Block, failure_rate: float
-) -> tuple[Floats, Floats]:
+def _log_weights(layout: Layout, tables: tuple[Floats, Floats], block: Block, excess: float) -> tuple[Floats, Floats]:
     """Return ln w by row and ln w_0 by copy: all B first, then one B after another becomes its A."""
     code = block.codes(layout.code)
     cracked = np.take(tables[1], code)
-    if failure_rate:
-        cracked -= failure_rate * block.table(layout.gap)
+    if excess:
+        cracked -= excess * block.table(layout.gap)
     total = cracked.sum(axis=0)
     log_w = np.take(tables[0], code)
     log_w -= cracked

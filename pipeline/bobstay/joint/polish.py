@@ -25,8 +25,8 @@ from bobstay.joint.ascent import (
 from bobstay.joint.design import Design
 from bobstay.joint.evidence import FULL_PACE, SpreadPace, estimated_spreads, improved_spreads, padded
 from bobstay.joint.fleet import Fleet, Floats
-from bobstay.joint.model import Model, Point, RateColumns, Seen
-from bobstay.joint.rates import RatePrior
+from bobstay.joint.model import NO_SIGNS, Model, Point, RateColumns, Seen, Signs
+from bobstay.joint.rates import RatePrior, suspected_code
 from bobstay.joint.solve import Blocks, Step, System, covariance, reduce, step
 
 START_BOATS = 400  # a big fleet starts from the estimate of so many of its boats
@@ -53,6 +53,7 @@ class Estimated:
     model: Model
     class_log_likelihood: Floats
     cracked_years: float  # expected years in service with a crack
+    suspected_cracked: float  # expected suspicions of cracked parts
     has_converged: bool
     pass_count: int
 
@@ -81,14 +82,14 @@ def estimate(
     rates: RatePrior,
     cleared: float = 0.5,
     has_boats: bool = True,
-    failure_rate: float = 0.0,
+    signs: Signs = NO_SIGNS,
     start: Point | None = None,
 ) -> Estimated:
     """Estimate class parameters, covariates, rates, spreads and boat effects together, from `start` where one is given.
 
     Assumes at least one finding and one clear look; the caller refuses other fleets by name.
     """
-    model = Model.of(fleet, design, rates, cleared=cleared, has_boats=has_boats, failure_rate=failure_rate)
+    model = Model.of(fleet, design, rates, cleared=cleared, has_boats=has_boats, signs=signs)
     if start is not None:
         point = replace(start, boats=np.zeros(fleet.boat_count))
         return _polished(model, search(model, point, em_steps=0, hold=False))
@@ -180,6 +181,7 @@ def _summed_up(model: Model, polish: _Polish, *, has_converged: bool, passes: in
         model=model,
         class_log_likelihood=np.bincount(k, seen.terms.ll, minlength=model.fleet.class_count).astype(float),
         cracked_years=seen.terms.cracked_years,
+        suspected_cracked=float(seen.terms.cracked_by_code[suspected_code(model.rates.row_count)]),
         has_converged=has_converged,
         pass_count=passes,
     )

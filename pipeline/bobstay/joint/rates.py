@@ -16,7 +16,7 @@ MOST_CLEARED = 1.0 - 1e-9
 LOWEST_LOGIT = 12.0  # rates stay within 6e-6 .. 1 - 6e-6 while they are estimated
 
 
-OTHER_CODES = 4  # entry, empty, unnamed, failed
+OTHER_CODES = 5  # entry, empty, unnamed, failed, suspected
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,17 +78,24 @@ def failed_code(row_count: int) -> int:
     return entry_code(row_count) + 3
 
 
+def suspected_code(row_count: int) -> int:
+    """Return the code of a suspicion, a row of its own beside the look it led to."""
+    return entry_code(row_count) + 4
+
+
 def code_count(row_count: int) -> int:
     """Return the number of codes there are."""
     return entry_code(row_count) + OTHER_CODES
 
 
-def code_tables(psi: Floats, cleared: float, sight: Floats | None = None) -> tuple[Floats, Floats]:
+def code_tables(
+    psi: Floats, cleared: float, sight: Floats | None = None, *, log_times: float = 0.0
+) -> tuple[Floats, Floats]:
     """Return log P(look | sound) and log P(look | cracked) of every code.
 
     `cleared` is the chance that a crack from before a late joiner's entry had been taken out by then; `sight` (R,) the
     share of cracks a row's looks can see at all: below 1 the found rate at those is found / sight, and at hidden ones a
-    finding is a false call.
+    finding is a false call. `log_times` is the log of how much more often cracked parts are suspected.
     """
     rows = len(psi) // 2
     log_false, log_quiet = -np.logaddexp(0.0, -psi[rows:]), -np.logaddexp(0.0, psi[rows:])
@@ -102,8 +109,9 @@ def code_tables(psi: Floats, cleared: float, sight: Floats | None = None) -> tup
     cracked = np.stack([log_missed, log_found, log_found, never], axis=1)
     unseen = np.where(is_whole, cracked, np.stack([log_quiet, log_false, log_false, never], axis=1))
     kept = np.log1p(-min(cleared, MOST_CLEARED))
-    at_sound = np.concatenate([sound.ravel(), sound.ravel(), [0.0, 0.0, np.log(UNNAMED_FALSE), CERTAIN]])
-    return at_sound, np.concatenate([cracked.ravel(), unseen.ravel(), [kept, 0.0, np.log(UNNAMED_FOUND), 0.0]])
+    at_sound = np.concatenate([sound.ravel(), sound.ravel(), [0.0, 0.0, np.log(UNNAMED_FALSE), CERTAIN, 0.0]])
+    others = [kept, 0.0, np.log(UNNAMED_FOUND), 0.0, log_times]
+    return at_sound, np.concatenate([cracked.ravel(), unseen.ravel(), others])
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,7 +26,7 @@ def resampled(estimated: Estimated, count: int, seed: int) -> ClassDraws:
                 rates=model.rates,
                 cleared=model.cleared,
                 has_boats=model.has_boats,
-                failure_rate=model.failure_rate,
+                signs=model.signs,
                 start=estimated.point,
             )
         )

@@ -29,7 +29,7 @@ __all__ = [
     "tried",
 ]
 
-GENERATORS: dict[str, Simulate] = {"by year": by_year.simulate, "by life": by_life.simulate}
+GENERATORS: dict[str, Simulate] = {"by year": by_year.with_failures, "by life": by_life.simulate}
 FIRST_SEED = 9000
 
 

@@ -141,7 +141,7 @@ def simulate(
     visit: float = 0.8,
     looked: float = 0.5,
     followed_up: float = 0.5,
-    failing: float = FAILING,
+    failing: float = 0.0,
     perfect: bool = False,
 ) -> tuple[Fleet, Truth]:
     """Return a fleet as arrays and the truth behind it; `perfect` tests miss nothing and never call false."""
@@ -157,6 +157,11 @@ def simulate(
         looks.append(parts.look(when, there, followed_up))
     looks.append(parts.fail(np.full(len(boat), float(YEARS))))
     return told(parts, drawn, looks, boat_sd)
+
+
+def with_failures(seed: int, boats: int, *, perfect: bool = False) -> tuple[Fleet, Truth]:
+    """Return a fleet some of whose cracked parts fail in service."""
+    return simulate(seed, boats, failing=FAILING, perfect=perfect)
 
 
 def told(parts: Parts, drawn: dict[str, Floats], looks: list[Looks], boat_sd: float) -> tuple[Fleet, Truth]:

@@ -15,13 +15,14 @@ from bobstay.joint import (
     Fleet,
     Patterns,
     RatePrior,
+    Signs,
     b10_years,
     chance_by,
     chances,
     crossed_design,
     draw_classes,
     estimate,
-    estimate_with_failures,
+    estimate_with_signs,
     expit,
     failed_code,
     log_hazard_at,
@@ -91,7 +92,7 @@ def tried(simulate: Simulate, seed: int, boats: int) -> Trial:
         true_chance=float(true.sum()),
         found_error=rate[: len(truth.found)] - truth.found,
         false_call_error=rate[len(truth.found) :] - truth.false_call,
-        failing=made.model.failure_rate / truth.failing,
+        failing=made.model.signs.failing / truth.failing,
         captured=np.array([captured(p, true) for p in ranked]),
         calibration=np.array([p.sum() / true.sum() for p in ranked]),
         has_converged=all(one.has_converged for one in by_prior),
@@ -115,13 +116,13 @@ def _estimated(fleet: Fleet, truth: Truth, found: Floats, false_call: Floats) ->
     """Estimate with these rates as priors worth PRIOR_WEIGHT looks."""
     rates = RatePrior(found, false_call, np.full(len(found), PRIOR_WEIGHT))
     design = crossed_design(truth.type_index, truth.material_index, len(truth.effects))
-    return estimate_with_failures(fleet, design, rates=rates)
+    return estimate_with_signs(fleet, design, rates=rates)
 
 
 def _again(made: Estimated, found: Floats, false_call: Floats) -> Estimated:
     """Estimate the same fleet with other priors of the rates, from where the search has been before."""
     model, rates = made.model, RatePrior(found, false_call, np.full(len(found), PRIOR_WEIGHT))
-    return estimate(model.fleet, model.design, rates=rates, failure_rate=model.failure_rate, start=made.point)
+    return estimate(model.fleet, model.design, rates=rates, signs=model.signs, start=made.point)
 
 
 def _perfect_error(simulate: Simulate, seed: int, boats: int) -> Floats:
@@ -129,7 +130,7 @@ def _perfect_error(simulate: Simulate, seed: int, boats: int) -> Floats:
     fleet, truth = simulate(seed, boats, perfect=True)
     rates = RatePrior(truth.found, truth.false_call, np.ones(len(truth.found)), estimated=False)
     design = crossed_design(truth.type_index, truth.material_index, len(truth.effects))
-    error, _ = _b10(estimate_with_failures(fleet, design, rates=rates), truth, seed)
+    error, _ = _b10(estimate_with_signs(fleet, design, rates=rates), truth, seed)
     return error[event_counts(fleet, len(truth.found)) >= LEAST_EVENTS]
 
 
@@ -160,7 +161,7 @@ def _b10(made: Estimated, truth: Truth, seed: int) -> tuple[Floats, Bools]:
 def true_chance(made: Estimated, asked: Fleet, age: Floats, truth: Truth) -> Floats:
     """Return the chance given the history with every parameter at its true value."""
     a = truth.log_scale[asked.class_index] + asked.covariates @ truth.effects + truth.boat_effect[asked.boat_index]
-    model = replace(made.model.with_fleet(asked), failure_rate=truth.failing)
+    model = replace(made.model.with_fleet(asked), signs=Signs(truth.failing))
     log_hazard = log_hazard_at(model, np.log(age), None)
     psi = logit(np.concatenate([truth.found, truth.false_call]))
     return np.asarray(-np.expm1(-np.exp(log_hazard(a, truth.log_shape[asked.class_index], psi))))
