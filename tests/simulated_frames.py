@@ -49,6 +49,7 @@ def look_rows(fleet: Fleet, truth: Truth) -> pd.DataFrame:
             "shows": np.where(kind > 0, "indication", "clear"),
             "verdict": np.array(VERDICTS)[kind],
             "grade": "valid",
+            "trigger": "scheduled",
         }
     )
 

@@ -107,7 +107,7 @@ def identical_rows(given: Frames) -> Frames:
     rows = [
         same[["life_id"]].assign(
             look_years=age, look_on=same["installed_on"] + pd.Timedelta(days=round(age * 365.25)), method="visual",
-            scope="removed", result=result, shows=shows, verdict=verdict, grade="valid",
+            scope="removed", result=result, shows=shows, verdict=verdict, grade="valid", trigger="scheduled",
         )
         for age, result, shows, verdict in (
             (5.0, "no_indication", "clear", "none"), (6.0, "relevant", "indication", "open"),

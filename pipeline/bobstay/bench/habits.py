@@ -15,7 +15,7 @@ import numpy as np
 
 from bobstay import scores, weibull
 from bobstay.errors import EstimateError
-from bobstay.joint import RatePrior, chance_by, crossed_design, estimate
+from bobstay.joint import RatePrior, chance_by, crossed_design, estimate_with_signs
 from bobstay.study import GENERATORS
 from bobstay.study.trial import plain_intervals
 
@@ -55,7 +55,7 @@ def tried(simulate: Simulate, seed: int, boats: int) -> Tried:
     waited = age - _last_clear(fleet)[lives]
     orders = {
         ESTIMATE: chance,
-        PLAIN: _by_plain(fleet, lives, age),
+        PLAIN: _by_plain(fleet, lives, age, len(truth.found)),
         OLDEST: age,
         WAITED: waited,
         FIXED: (waited >= EVERY_YEARS).astype(float),
@@ -81,13 +81,14 @@ def _last_clear(fleet: Fleet) -> Floats:
 
 def _by_estimate(fleet: Fleet, truth: Truth, lives: Ints) -> Floats:
     rates = RatePrior(truth.found_thought, truth.false_call_thought, np.full(len(truth.found), 20.0))
-    made = estimate(fleet, crossed_design(truth.type_index, truth.material_index, len(truth.effects)), rates=rates)
+    design = crossed_design(truth.type_index, truth.material_index, len(truth.effects))
+    made = estimate_with_signs(fleet, design, rates=rates)
     return chance_by(made, fleet.of_lives(lives), truth.last_years[lives] + HORIZON_YEARS)
 
 
-def _by_plain(fleet: Fleet, lives: Ints, age: Floats) -> Floats:
+def _by_plain(fleet: Fleet, lives: Ints, age: Floats, row_count: int) -> Floats:
     """Return 1 - S(age + 1) / S(last clear look) by each class's plain Weibull; the middle one where it has none."""
-    entry, lower, upper = plain_intervals(fleet)
+    entry, lower, upper = plain_intervals(fleet, row_count)
     chance = np.full(len(lives), np.nan)
     for k in range(fleet.class_count):
         own, here = (fleet.class_index == k) & ~np.isnan(entry), fleet.class_index[lives] == k
