@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import os
 import re
-import shutil
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -19,9 +16,6 @@ from bobstay.settings import Settings
 
 pytestmark = pytest.mark.browser
 
-_QUIET = ("--no-sandbox", "--disable-quic", "--no-first-run", "--disable-background-networking",
-          "--disable-component-update", "--disable-sync")  # fmt: skip
-
 _TINTED = r"""[...document.querySelectorAll('body *')].flatMap(e => {
     const s = getComputedStyle(e);
     return [s.color, s.backgroundColor, s.fill, s.stroke].filter(c => {
@@ -29,24 +23,6 @@ _TINTED = r"""[...document.querySelectorAll('body *')].flatMap(e => {
         return m && m[4] !== '0' && Math.max(m[1], m[2], m[3]) - Math.min(m[1], m[2], m[3]) > 20;
     }).map(c => e.tagName + ' ' + (e.getAttribute('class') || '') + ' ' + c);
 }).slice(0, 5)"""
-
-
-def _chromium() -> str | None:
-    return next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    path = _chromium()
-    if path is None:
-        if os.environ.get("BOBSTAY_REQUIRE_BROWSER") == "1":
-            pytest.fail("BOBSTAY_REQUIRE_BROWSER=1 and no chromium, chromium-browser or google-chrome on PATH")
-        pytest.skip("no chromium, chromium-browser or google-chrome on PATH")
-    playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-    with playwright.sync_playwright() as p:
-        opened = p.chromium.launch(executable_path=path, args=list(_QUIET))
-        yield opened
-        opened.close()
 
 
 @pytest.fixture(scope="module")

@@ -30,7 +30,18 @@ _WHOLE = (
     "classes", "detection", "nonparametric", "priority", "guidance", "haul_plan", "plan_summary", "coverage",
     "alerts", "files", "superseded", "words_merged",
 )  # fmt: skip
-_IF_MADE = ("backtest", "shortcuts", "scheduled_looks", "families", "fit_checks", "use_clock", "changes")
+_IF_MADE = (
+    "backtest",
+    "shortcuts",
+    "scheduled_looks",
+    "families",
+    "fit_checks",
+    "use_clock",
+    "changes",
+    "backtest_verdict",
+    "backtest_methods",
+    "backtest_thirds",
+)
 _SET_ASIDE = """SELECT reason, "table", count(*) AS "rows", min(file) AS file, min(hint) AS hint
     FROM set_aside GROUP BY reason, "table" ORDER BY "rows" DESC, reason, "table" """
 _CELLS_UNREAD = """SELECT "table", "column", reason, count(*) AS cells

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from functools import partial
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
@@ -10,8 +11,6 @@ from bobstay.report import words
 from bobstay.report.spans import since
 
 if TYPE_CHECKING:
-    from datetime import date
-
     import jinja2
     from markupsafe import Markup
 
@@ -30,7 +29,7 @@ def templates(wording: Wording, *, as_of: date) -> jinja2.Environment:
     env = jinja2.Environment(
         loader=jinja2.FunctionLoader(template_text),
         autoescape=True,
-        finalize=words.seen,
+        finalize=words.shown,
         undefined=jinja2.StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
@@ -40,6 +39,7 @@ def templates(wording: Wording, *, as_of: date) -> jinja2.Environment:
     env.filters |= {n: getattr(forms, n) for n in ("percent", "chance", "years", "number", "amount", "money", "day")}
     env.filters |= {"step": words.step, "known": words.known, "again": partial(again, wording)}
     env.filters |= {"again_plain": wording.again, "word": lambda code, group: wording.word(group, code)}
+    env.filters["dated"] = partial(dated, wording)
     env.globals |= {"wording": wording, "t": partial(said, wording), "since": spoken, "until": spoken}
     env.globals |= {n: getattr(forms, n) for n in ("interval", "years_between", "share")}
     env.globals["count"] = lambda quantity, noun: said(wording, f"count.{noun}", n=quantity)
@@ -62,6 +62,14 @@ def again(wording: Wording, text: str | None) -> Markup:
         for said, is_known in wording.said(text)
     ]
     return Markup("").join(pieces)
+
+
+def dated(wording: Wording, text: str) -> str:
+    """Return a text that is a whole day in the form of the settings; any other, such as `2009~`, as it stands."""
+    try:
+        return wording.forms.day(date.fromisoformat(text))
+    except ValueError:
+        return text
 
 
 def _english(text: str) -> Markup:

@@ -139,5 +139,5 @@ def _detection(fleet: Fleet) -> Point:
     if not used:
         return _assumed(fleet, "detection_unused", setting)
     most = max(used, key=lambda r: (r["look_count"], r["method"]))
-    found = most["found_prior"]
-    return _assumed(fleet, "detection", setting, method=most["method"], scope=most["scope"], found=found)
+    point = _assumed(fleet, "detection", setting, method=most["method"], scope=most["scope"], found=most["found_prior"])
+    return Point(point.head[:1].upper() + point.head[1:], point.body, point.source)

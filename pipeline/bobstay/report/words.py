@@ -19,6 +19,12 @@ def seen(value: Any) -> Any:
     return type(value)(_UNSEEN.sub(lambda found: repr(found[0])[1:-1], value))
 
 
+def shown(value: Any) -> Any:
+    """As `seen`, and no number is broken at its thin space: a page wraps lines, a sheet of paper does not."""
+    value = seen(value)
+    return type(value)(value.replace("\u2009", "\u202f")) if isinstance(value, str) and "\u2009" in value else value
+
+
 def known(value: float | None) -> bool:
     """Say whether a number is there (neither empty nor not-a-number)."""
     return value is not None and not math.isnan(value)
