@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 from dataclasses import dataclass
@@ -44,7 +45,9 @@ def bobstay():
 
 @pytest.fixture(scope="session")
 def demo(tmp_path_factory) -> Path:
-    """The folder in which `bobstay demo` was done once."""
+    """The folder in which `bobstay demo` was done once; BOBSTAY_DEMO names one done before, to save the minute."""
+    if os.environ.get("BOBSTAY_DEMO"):
+        return Path(os.environ["BOBSTAY_DEMO"])
     folder = tmp_path_factory.mktemp("demo")
     done = command("demo", "--out", folder / "out", "--quiet", cwd=folder)
     if done.code != 0:

@@ -107,10 +107,8 @@ def test_axe_does_find_what_is_wrong(browser: Any) -> None:
     page.close()
 
 
-def test_paper_keeps_rows_whole_and_repeats_the_heads(
-    browser: Any, demo: Path, kind: str, shots: Path
-) -> None:
-    """Printed on A4: all cells of a row stand on one sheet, the caution is there, and long tables repeat their heads."""
+def test_paper_keeps_rows_whole_and_repeats_the_heads(browser: Any, demo: Path, kind: str, shots: Path) -> None:
+    """On A4 all cells of a row stand on one sheet, the caution is there, and long tables repeat their heads."""
     pypdfium2 = pytest.importorskip("pypdfium2")
     page = browser.new_page()
     page.goto(page_of(demo, kind).as_uri())
@@ -145,7 +143,9 @@ def test_heads_of_long_tables_stay_in_sight(browser: Any, demo: Path) -> None:
     for kind, table in (("boat", "table.boat"), ("guidance", "table.guide"), ("index", "table.heat")):
         page.goto(page_of(demo, kind).as_uri())
         page.locator(f"{table} tbody tr").nth(14).scroll_into_view_if_needed()
-        page.evaluate("t => document.querySelector(t + ' tbody tr:nth-child(12)').scrollIntoView({block: 'center'})", table)
+        page.evaluate(
+            "t => document.querySelector(t + ' tbody tr:nth-child(12)').scrollIntoView({block: 'center'})", table
+        )
         head = page.locator(f"{table} thead th").first.bounding_box()
         assert head is not None
         assert 0 <= head["y"] < 450, kind
