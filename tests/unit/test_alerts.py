@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import replace
 from datetime import timedelta
 from itertools import product
@@ -12,9 +13,19 @@ import pandas as pd
 import pytest
 
 from bobstay.alerts import watch
-from bobstay.alerts.chance import LookTable, chances_to_show, group_tail, holm, poisson_tail, share_tail
+from bobstay.alerts.chance import (
+    LookTable,
+    chances_to_show,
+    clustered_tail,
+    group_tail,
+    holm,
+    poisson_tail,
+    share_tail,
+)
+from bobstay.alerts.places import boats_and_yards
 from bobstay.detection import log_likelihood
 from bobstay.settings import Settings
+from clean_fleets import clean_fleet
 from decision_frames import AS_OF, Frames, fleet, looks_frame
 
 
@@ -229,3 +240,60 @@ def test_looks_without_a_part_are_told_when_handed_over(frames: Frames) -> None:
 def test_an_empty_fleet_raises_nothing(frames: Frames) -> None:
     none = replace(frames, lives=frames.lives.iloc[:0], looks=frames.looks.iloc[:0], classes=frames.classes.iloc[:0])
     assert len(watched(none)) == 0
+
+
+def test_clustered_tail_by_hand() -> None:
+    """Negative binomial of mean 2 and variance 4 (size 2, p 1/2): P(0) = 1/4, P(1) = 1/4."""
+    assert clustered_tail(2, 2.0, 2.0) == pytest.approx(0.5)
+    assert clustered_tail(2, 0.5, 0.0) == pytest.approx(poisson_tail(2, 0.5))
+    assert clustered_tail(0, 0.0, 0.0) == 1.0
+
+
+def at_one_port(found_there: int, boats: int = 24) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Return looks of boats of one kind at four ports, 10 a boat: one finding a boat, `found_there` at port 0."""
+    ids = [f"Z{n:02d}" for n in range(boats)]
+    rows = [
+        {"boat_id": boat, "is_shown": i < (found_there if n % 4 == 0 else 1), "expected": 0.1}
+        for n, boat in enumerate(ids)
+        for i in range(10)
+    ]
+    facts = {
+        "water": "salt",
+        "climate": "warm",
+        "service": "club",
+        "home_port": [f"port {n % 4}" for n in range(boats)],
+    }
+    return pd.DataFrame(rows), pd.DataFrame({"boat_id": ids}).assign(**facts)
+
+
+def test_a_bad_yard_is_told_against_boats_of_its_kind_and_even_yards_are_not() -> None:
+    """Six boats lie at each port; 36 findings there against 18 elsewhere, of 54 expected over all (scaled)."""
+    looked, boats = at_one_port(6)
+    made = pd.DataFrame(boats_and_yards(looked, boats, spread=0.05))
+    assert made.loc[made["kind"] == "yard", "subject"].tolist() == ["yard port 0"]
+    row = made[made["kind"] == "yard"].iloc[0]
+    assert (row["seen"], row["expected"]) == (36.0, pytest.approx(54 / 4))
+    assert boats_and_yards(*at_one_port(1), spread=0.05) == []
+
+
+def test_a_boat_stands_out_only_beyond_what_boats_differ() -> None:
+    looked, boats = at_one_port(1)
+    looked.loc[looked["boat_id"] == "Z05", "is_shown"] = True  # ten of ten
+    narrow = pd.DataFrame(boats_and_yards(looked, boats, spread=0.01))
+    assert narrow.loc[narrow["kind"] == "boat", "subject"].tolist() == ["boat Z05"]
+    assert boats_and_yards(looked, boats, spread=3.0) == []
+
+
+def test_clean_fleets_raise_no_batch() -> None:
+    """The rate over 200 fleets is at most 5 % (BOBSTAY_CLEAN_FLEETS=200); the few gone through here raise none.
+
+    Two or more of four would happen once in seventy times at 5 %.
+    """
+    count = int(os.environ.get("BOBSTAY_CLEAN_FLEETS", "4"))
+    raised = 0
+    for seed in range(count):
+        made = clean_fleet(seed)
+        told = watch(made.lives, made.looks, made.classes, boats=made.boats, settings=made.settings, as_of=made.as_of,
+                     detection=made.detection, class_draws=made.class_draws)  # fmt: skip
+        raised += bool(set(told["kind"]) & {"batch", "boat", "yard"})
+    assert raised <= max(1, 0.05 * count)

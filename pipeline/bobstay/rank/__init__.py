@@ -73,8 +73,8 @@ def _in_service(lives: pd.DataFrame, chances: pd.DataFrame, boats: pd.DataFrame,
     here = lives[lives["is_in_service"].astype(bool)]
     frame = here.merge(chances[_CHANCE_COLUMNS], on="life_id", how="left", validate="one_to_one")
     frame = frame.merge(boats[["boat_id", "boat_name"]], on="boat_id", how="left", validate="many_to_one")
+    frame["consequence_reason"] = class_reasons(frame, settings)  # of what the rows state, before it is filled in
     frame["consequence"] = consequence_classes(frame, settings)
-    frame["consequence_reason"] = class_reasons(frame, settings)
     frame["units"] = units_of(frame["consequence"].to_numpy(), settings)
     frame["acts"] = frame["open_indication_on"].notna()
     frame["clear_on"] = _later(frame["installed_on"], frame["ranking_clear_years"])
