@@ -42,8 +42,9 @@ def class_reasons(lives: pd.DataFrame, settings: Settings) -> list[str | None]:
     The usual one is the default's. A class that was moved without a written reason is said to have been.
     """
     kinds = {kind: _of_type(str(kind), settings) for kind in lives["fitting_type"].unique()}
-    rows = zip(lives["fitting_type"], lives["consequence"], lives["consequence_reason"], strict=True)
-    return [_reason(kinds[kind], stated, why) for kind, stated, why in rows]
+    stated = lives["consequence"].astype("float64")
+    rows = zip(lives["fitting_type"], stated, lives["consequence_reason"], strict=True)
+    return [_reason(kinds[kind], row, why) for kind, row, why in rows]
 
 
 def _of_type(kind: str, settings: Settings) -> tuple[int, int, str | None]:
@@ -54,9 +55,9 @@ def _of_type(kind: str, settings: Settings) -> tuple[int, int, str | None]:
     return class_of(kind, Settings()), class_of(kind, settings), reasons.get(word, reasons.get(known))
 
 
-def _reason(kind: tuple[int, int, str | None], stated: float | None, why: object) -> str | None:
+def _reason(kind: tuple[int, int, str | None], stated: float, why: object) -> str | None:
     usual, by_settings, reason = kind
-    row = None if stated is None or np.isnan(stated) else int(stated)
+    row = None if np.isnan(stated) else int(stated)
     if row is not None and row != by_settings:
         return f"class {row} and not {by_settings}: {_written(why)}"
     if row is None and by_settings != usual:
