@@ -37,24 +37,13 @@ reasoned AS (
             WHEN unread IS NOT NULL THEN concat('could not be read: ', replace(unread, ';', ', '))
             WHEN earliest_on IS NULL THEN 'earliest day not known'
         END AS silent_because,
-        CASE
-            WHEN has_minima THEN nullif(concat_ws(
-                '; ',
-                CASE WHEN NOT surface_cleaned THEN 'surface not cleaned' END,
-                CASE WHEN penetrant_dwell_min < 5 THEN 'penetrant dwell under 5 min' END,
-                CASE WHEN developer_dwell_min < 10 THEN 'developer dwell under 10 min' END,
-                CASE WHEN part_temp_c < 10 OR part_temp_c > 50 THEN 'part outside 10 to 50 C' END
-            ), '')
-        END AS below_because,
-        CASE
-            WHEN has_minima THEN nullif(concat_ws(
-                ', ',
-                CASE WHEN surface_cleaned IS NULL THEN 'surface cleaned' END,
-                CASE WHEN penetrant_dwell_min IS NULL THEN 'penetrant dwell' END,
-                CASE WHEN developer_dwell_min IS NULL THEN 'developer dwell' END,
-                CASE WHEN part_temp_c IS NULL THEN 'part temperature' END
-            ), '')
-        END AS not_stated
+        has_minima AND coalesce(
+            NOT surface_cleaned OR penetrant_dwell_min < 5 OR developer_dwell_min < 10 OR part_temp_c < 10 OR part_temp_c > 50,
+            FALSE
+        ) AS is_below,
+        has_minima AND (
+            surface_cleaned IS NULL OR penetrant_dwell_min IS NULL OR developer_dwell_min IS NULL OR part_temp_c IS NULL
+        ) AS is_not_stated
     FROM known
 )
 SELECT
@@ -69,7 +58,7 @@ SELECT
     result,
     CASE
         WHEN is_found THEN 'indication'
-        WHEN silent_because IS NOT NULL OR below_because IS NOT NULL THEN 'nothing'
+        WHEN silent_because IS NOT NULL OR is_below THEN 'nothing'
         ELSE 'clear'
     END AS shows,
     CASE
@@ -80,11 +69,27 @@ SELECT
     END AS verdict,
     CASE
         WHEN silent_because IS NOT NULL THEN 'no_information'
-        WHEN below_because IS NOT NULL THEN 'below_minima'
-        WHEN not_stated IS NOT NULL THEN 'not_stated'
+        WHEN is_below THEN 'below_minima'
+        WHEN is_not_stated THEN 'not_stated'
         ELSE 'valid'
     END AS grade,
-    coalesce(silent_because, below_because, 'not stated: ' || not_stated) AS grade_reason,
+    CASE
+        WHEN silent_because IS NOT NULL THEN silent_because
+        WHEN is_below THEN concat_ws(
+            '; ',
+            CASE WHEN NOT surface_cleaned THEN 'surface not cleaned' END,
+            CASE WHEN penetrant_dwell_min < 5 THEN 'penetrant dwell under 5 min' END,
+            CASE WHEN developer_dwell_min < 10 THEN 'developer dwell under 10 min' END,
+            CASE WHEN part_temp_c < 10 OR part_temp_c > 50 THEN 'part outside 10 to 50 C' END
+        )
+        WHEN is_not_stated THEN 'not stated: ' || concat_ws(
+            ', ',
+            CASE WHEN surface_cleaned IS NULL THEN 'surface cleaned' END,
+            CASE WHEN penetrant_dwell_min IS NULL THEN 'penetrant dwell' END,
+            CASE WHEN developer_dwell_min IS NULL THEN 'developer dwell' END,
+            CASE WHEN part_temp_c IS NULL THEN 'part temperature' END
+        )
+    END AS grade_reason,
     trigger,
     action
 FROM reasoned

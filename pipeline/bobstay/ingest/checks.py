@@ -80,11 +80,10 @@ def find_faults(
     table = header.table
     for test, column, reason, hint in _CONTRADICTIONS.get(table.name, ()):
         _add(con, f"SELECT line, {_TOGETHER}, $col, $reason, $hint FROM resolved WHERE {test}", column, reason, hint)
-    if table is not BOATS and "boat_id" in table.column_names:
-        _add_unknown_boats(con)
     if table is INSPECTIONS:
-        _add_unknown_fittings(con)
-        _add_out_of_time(con)
+        _add_misplaced(con)
+    elif table is not BOATS and "boat_id" in table.column_names:
+        _add_unknown_boats(con, "SELECT line, boat_id FROM resolved")
 
 
 def _add(con: duckdb.DuckDBPyConnection, select: str, column: str, reason: str, hint: str) -> None:
@@ -142,10 +141,37 @@ def unread_cells(odd: list[InputColumn]) -> str:
     return " UNION ALL ".join(pieces)
 
 
-def _add_unknown_boats(con: duckdb.DuckDBPyConnection) -> None:
+def _add_misplaced(con: duckdb.DuckDBPyConnection) -> None:
+    """Add looks on unknown boats, at unknown fittings, at what was not there yet, or on boats that had left.
+
+    One pass finds the few that are not at a known fitting in its time; only these are asked what is wrong with them.
+    """
+    con.execute(
+        """
+        CREATE OR REPLACE TEMP TABLE misplaced AS
+        WITH parts AS (
+            SELECT boat_id, fitting_id,
+                   CASE WHEN count(*) = count(installed_earliest) THEN min(installed_earliest) END AS earliest
+            FROM fittings GROUP BY boat_id, fitting_id
+        ),
+        watched AS (
+            SELECT p.boat_id, p.fitting_id, coalesce(p.earliest, b.built_earliest) AS earliest, b.left_latest
+            FROM parts AS p JOIN boats AS b ON b.boat_id = p.boat_id
+        )
+        SELECT r.line, r.boat_id, r.fitting_id, r.inspected_on_earliest, r.inspected_on_latest
+        FROM resolved AS r LEFT JOIN watched AS w ON w.boat_id = r.boat_id AND w.fitting_id = r.fitting_id
+        WHERE w.boat_id IS NULL OR r.inspected_on_latest < w.earliest OR r.inspected_on_earliest > w.left_latest
+        """
+    )
+    _add_unknown_boats(con, "SELECT line, boat_id FROM misplaced")
+    _add_unknown_fittings(con)
+    _add_out_of_time(con)
+
+
+def _add_unknown_boats(con: duckdb.DuckDBPyConnection, rows: str) -> None:
     _add(
         con,
-        f"SELECT line, {UNKNOWN_BOAT}, $col, $reason, $hint FROM resolved AS r "
+        f"SELECT line, {UNKNOWN_BOAT}, $col, $reason, $hint FROM ({rows}) AS r "
         "WHERE boat_id IS NOT NULL AND NOT EXISTS (SELECT 1 FROM boats AS b WHERE b.boat_id = r.boat_id)",
         "boat_id",
         NO_BOAT,
@@ -157,7 +183,7 @@ def _add_unknown_boats(con: duckdb.DuckDBPyConnection) -> None:
 def _add_unknown_fittings(con: duckdb.DuckDBPyConnection) -> None:
     _add(
         con,
-        f"SELECT line, {UNKNOWN_FITTING}, $col, $reason, $hint FROM resolved AS r "
+        f"SELECT line, {UNKNOWN_FITTING}, $col, $reason, $hint FROM misplaced AS r "
         "WHERE boat_id IS NOT NULL AND fitting_id IS NOT NULL AND NOT EXISTS "
         "(SELECT 1 FROM fittings AS f WHERE f.boat_id = r.boat_id AND f.fitting_id = r.fitting_id)",
         "fitting_id",
@@ -169,19 +195,18 @@ def _add_unknown_fittings(con: duckdb.DuckDBPyConnection) -> None:
 
 
 def _add_out_of_time(con: duckdb.DuckDBPyConnection) -> None:
-    """Add looks at what was not there yet, or on boats that had left."""
     con.execute(
         f"""
         INSERT INTO faults
         WITH parts AS (
             SELECT boat_id, fitting_id,
                    CASE WHEN count(*) = count(installed_earliest) THEN min(installed_earliest) END AS earliest
-            FROM fittings GROUP BY boat_id, fitting_id
+            FROM fittings SEMI JOIN misplaced USING (boat_id, fitting_id) GROUP BY boat_id, fitting_id
         ),
         dated AS (
             SELECT r.line, r.inspected_on_earliest, r.inspected_on_latest, b.left_latest,
                    coalesce(p.earliest, b.built_earliest) AS earliest
-            FROM resolved AS r
+            FROM misplaced AS r
             JOIN boats AS b ON b.boat_id = r.boat_id
             LEFT JOIN parts AS p ON p.boat_id = r.boat_id AND p.fitting_id = r.fitting_id
         )

@@ -105,7 +105,7 @@ class _Look:
         ends = np.flatnonzero(codes == _NEWLINE)
         lengths = np.diff(ends, prepend=-1) - 1
         returns = np.flatnonzero(codes == _RETURN) if b"\r" in whole else np.empty(0, dtype=np.int64)
-        is_blank = bool((lengths < 1).any()) or whole.startswith(b"\r\n") or b"\n\r\n" in whole
+        is_blank = bool((lengths < 1).any()) or (len(returns) > 0 and (whole.startswith(b"\r\n") or b"\n\r\n" in whole))
         is_bare = bool((codes[returns + 1] != _NEWLINE).any())
         # DuckDB stops at lines that end in two ways within one file; the last line may do without an end
         is_mixed = len(returns) not in (0, len(ends)) or (
@@ -190,11 +190,11 @@ def _outside(starts: Places, opened: Places, places: Places) -> Places:
     """Return those of `places` (ascending) that lie in no quoted cell: looked up by cell, of which there are fewer."""
     turns = starts[np.diff(opened, prepend=0) == 1]  # a cell is opened and closed in turn
     first, beyond = np.searchsorted(places, turns[0::2]), np.searchsorted(places, turns[1::2])
-    holds = beyond > first
-    steps = np.zeros(len(places) + 1, dtype=np.int8)
-    steps[first[holds]] += 1
-    steps[beyond[holds]] -= 1  # one cell may end where the next begins
-    outside: Places = places[np.cumsum(steps[:-1], dtype=np.int8) == 0]
+    held = beyond - first
+    steps = np.repeat(first - np.cumsum(held) + held, held)
+    is_outside = np.ones(len(places), dtype=bool)
+    is_outside[steps + np.arange(len(steps))] = False
+    outside: Places = places[is_outside]
     return outside
 
 

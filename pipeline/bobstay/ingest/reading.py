@@ -10,7 +10,7 @@ from dataclasses import astuple, replace
 from typing import TYPE_CHECKING
 
 from bobstay.ingest.cells import read_cell
-from bobstay.ingest.staging import TEXT_KINDS, named, one_row, present, sql_type
+from bobstay.ingest.staging import named, odd_columns, one_row, present, sql_type
 from bobstay.store import quoted
 from bobstay.tables import INSPECTIONS
 
@@ -28,9 +28,9 @@ PROPOSED = 2_000  # with more different odd cells in a column nothing is propose
 def read_odd_cells(con: duckdb.DuckDBPyConnection, header: Header, *, rules: Rules) -> list[InputColumn]:
     """Fill `readings` and `places`, make `resolved`; return the columns that have odd cells."""
     _prepare(con, header)
-    odd = [
-        column for _, column in present(header) if column.kind not in TEXT_KINDS and _read(con, header, column, rules)
-    ]
+    odd = _with_odd_cells(con, header)
+    for column in odd:
+        _read(con, header, column, rules)
     con.execute(f"CREATE OR REPLACE TEMP VIEW resolved AS {_resolved(header, odd)}")
     return odd
 
@@ -45,8 +45,17 @@ def _prepare(con: duckdb.DuckDBPyConnection, header: Header) -> None:
         con.execute("INSERT INTO places VALUES ($1, $2, $3)", [column.name, place, rank])
 
 
-def _read(con: duckdb.DuckDBPyConnection, header: Header, column: InputColumn, rules: Rules) -> bool:
-    """Read the odd cells of one column; say whether there were any."""
+def _with_odd_cells(con: duckdb.DuckDBPyConnection, header: Header) -> list[InputColumn]:
+    columns = odd_columns(header)
+    if not columns:
+        return []
+    counts = ", ".join(f"count({named(f'{column.name}__odd')})" for column in columns)
+    found = one_row(con, f"SELECT {counts} FROM lined WHERE odds IS NOT NULL")
+    return [column for column, count in zip(columns, found, strict=True) if count]
+
+
+def _read(con: duckdb.DuckDBPyConnection, header: Header, column: InputColumn, rules: Rules) -> None:
+    """Read the odd cells of one column."""
     odd = named(f"{column.name}__odd")
     con.execute(
         f"CREATE OR REPLACE TEMP TABLE odd_cells AS SELECT DISTINCT {odd} AS odd FROM lined WHERE {odd} IS NOT NULL"
@@ -56,7 +65,6 @@ def _read(con: duckdb.DuckDBPyConnection, header: Header, column: InputColumn, r
     for start in range(0, total, BATCH):
         rows = con.execute("SELECT odd FROM odd_cells LIMIT $n OFFSET $start", {"n": BATCH, "start": start}).fetchall()
         _keep(con, column, [(text, read_cell(header.table, column, text, rules=rules)) for (text,) in rows])
-    return bool(total)
 
 
 def _keep(con: duckdb.DuckDBPyConnection, column: InputColumn, read: list[tuple[str, Reading]]) -> None:
@@ -92,11 +100,21 @@ def joins(odd: list[InputColumn]) -> str:
 
 
 def _resolved(header: Header, odd: list[InputColumn]) -> str:
+    """Return the SELECT of all rows; those without an odd cell, nearly all, are spared the joins."""
+    usual = f"{_offered(header, [])} FROM usual AS s"
+    return (
+        f"{usual} UNION ALL {_offered(header, odd)} FROM lined AS s {joins(odd)} WHERE odds IS NOT NULL"
+        if odd
+        else usual
+    )
+
+
+def _offered(header: Header, odd: list[InputColumn]) -> str:
     have = {column.name for _, column in present(header)}
     columns = [piece for c in header.table.columns for piece in _column(c, c.name in have, c in odd)]
     if header.table is INSPECTIONS:
         columns.append(f"{_unread_names(odd)} AS cells_unread")
-    return f"SELECT {', '.join(columns)}, s.extra, s.line FROM lined AS s {joins(odd)}"
+    return f"SELECT {', '.join(columns)}, s.extra, s.line"
 
 
 def _column(column: InputColumn, is_there: bool, is_odd: bool) -> list[str]:

@@ -1,9 +1,10 @@
 """One pass over the rows of a part: cells in their usual form are typed in SQL, all others kept as text to be read.
 
 The view `lined` has the line of each row, for each canonical column of the file the typed cell (for a day: the text
-and its two bounds) and, beside all but text, NAME__odd: the trimmed text of a cell that is not in its usual form. It
-stands on the temporary table `staged`, which holds the same in a third of the room: words as numbers of a list, of a
-day in its usual form only the day, and the odd cells of a row in one list, which nearly every row is without.
+and its two bounds) and, beside all but text, NAME__odd: the trimmed text of a cell that is not in its usual form. The
+view `usual` has those rows that have no odd cell. Both stand on the temporary table `staged`, which holds the same in
+a third of the room: words as numbers of a list, of a day in its usual form only the day, and the odd cells of a row in
+one list, `odds`, which nearly every row is without.
 """
 
 from __future__ import annotations
@@ -77,12 +78,19 @@ def _scanned(con: duckdb.DuckDBPyConnection, part: Part, scan: Scan, rules: Rule
     con.execute(f"CREATE TEMP TABLE staged AS {_staged(part.header, rules, scan.relation)}", scan.parameters)
     count, first = one_row(con, "SELECT count(*), min(rowid) FROM staged")
     # rows of a new table keep the order of the file, so a row's place in it is its line
-    _make_lined(con, part.header, f"rowid + {scan.first_line - (first or 0)}")
+    _make_views(con, part.header, f"rowid + {scan.first_line - (first or 0)}")
     return int(count)
 
 
-def _make_lined(con: duckdb.DuckDBPyConnection, header: Header, line: str) -> None:
-    con.execute(f"CREATE OR REPLACE TEMP VIEW lined AS SELECT {_offered(header)}, {line} AS line FROM staged")
+def _make_views(con: duckdb.DuckDBPyConnection, header: Header, line: str) -> None:
+    for name, rows in (("lined", "staged"), ("usual", "staged WHERE odds IS NULL")):
+        offered = ", ".join([*_offered(header, name == "usual"), _offered_extra(header), f"{line} AS line"])
+        con.execute(f"CREATE OR REPLACE TEMP VIEW {name} AS SELECT {offered} FROM {rows}")
+
+
+def odd_columns(header: Header) -> list[InputColumn]:
+    """Return the columns whose odd cells are kept in `odds`, in its order."""
+    return [column for _, column in present(header) if column.kind not in TEXT_KINDS]
 
 
 def _streamed(con: duckdb.DuckDBPyConnection, part: Part, rules: Rules) -> tuple[int, list[Record]]:
@@ -95,7 +103,7 @@ def _streamed(con: duckdb.DuckDBPyConnection, part: Part, rules: Rules) -> tuple
         count += len(batch)
         broken += [row for row in batch if row.fault]
         _insert(con, select, [row for row in batch if not row.fault], len(part.header.names))
-    _make_lined(con, part.header, "line")
+    _make_views(con, part.header, "line")
     return count, broken
 
 
@@ -130,9 +138,8 @@ def _staged(header: Header, rules: Rules, relation: str, *more: str) -> str:
     columns = present(header)
     kept = [*(named(column.name) for _, column in columns), *more]
     kept += ["extra"] if None in header.columns else []
-    odd = [named(f"{column.name}__odd") for _, column in columns if column.kind not in TEXT_KINDS]
-    if odd:
-        kept.append(f"CASE WHEN coalesce({', '.join(odd)}) IS NOT NULL THEN [{', '.join(odd)}] END AS odds")
+    odd = ", ".join(named(f"{column.name}__odd") for column in odd_columns(header))
+    kept.append(f"CASE WHEN coalesce({odd or 'NULL'}) IS NOT NULL THEN [{odd}] END AS odds")
     typed = [piece for place, column in columns for piece in _typed(f"c{place}", column, rules)]
     return f"SELECT {', '.join(kept)} FROM (SELECT {', '.join([*typed, *more])}, {_extra(header)} FROM {relation})"
 
@@ -147,26 +154,27 @@ def _typed(cell: str, column: InputColumn, rules: Rules) -> Iterator[str]:
         yield f"{_usual(cell, column, rules)} AS {name}, CASE WHEN {name} IS NULL THEN {clean} END AS {odd}"
 
 
-def _offered(header: Header) -> str:
-    """Return the SELECT list by which `lined` offers what `staged` holds."""
-    offered: list[str] = []
-    place = 0
+def _offered(header: Header, is_usual: bool) -> Iterator[str]:
+    """Yield the columns by which a view offers what `staged` holds, without the odd cells where none is there."""
+    odd_place = {column: place for place, column in enumerate(odd_columns(header), start=1)}
     for _, column in present(header):
-        name = named(column.name)
+        name, odd = named(column.name), f"odds[{odd_place.get(column)}]"
         if column.kind in TEXT_KINDS:
-            offered.append(name)
-            continue
-        place += 1
-        odd = f"odds[{place}]"
-        if column.kind == "date":
-            earliest, latest = (named(f"{column.name}_{end}") for end in ("earliest", "latest"))
-            offered.append(
-                f"{name} AS {earliest}, {name} AS {latest}, coalesce(CAST({name} AS VARCHAR), {odd}) AS {name}"
-            )
+            yield name
+        elif column.kind == "date":
+            yield from (f"{name} AS {named(f'{column.name}_{end}')}" for end in ("earliest", "latest"))
+            text = f"CAST({name} AS VARCHAR)"
+            yield f"{text if is_usual else f'coalesce({text}, {odd})'} AS {name}"
         else:
-            offered.append(f"CAST({name} AS {sql_type(column)}) AS {name}")
-        offered.append(f"{odd} AS {named(f'{column.name}__odd')}")
-    return ", ".join([*offered, "extra" if None in header.columns else "CAST(NULL AS VARCHAR) AS extra"])
+            yield f"CAST({name} AS {sql_type(column)}) AS {name}"
+        if column in odd_place and not is_usual:
+            yield f"{odd} AS {named(f'{column.name}__odd')}"
+    if not is_usual:
+        yield "odds"
+
+
+def _offered_extra(header: Header) -> str:
+    return "extra" if None in header.columns else "CAST(NULL AS VARCHAR) AS extra"
 
 
 def _usual(cell: str, column: InputColumn, rules: Rules) -> str:

@@ -49,11 +49,11 @@ def store_rows(con: duckdb.DuckDBPyConnection, table: InputTable, file_id: int, 
 
     `matched`: rows of `known` are held already, those of `merged` are put in the place of others.
     """
-    elsewhere = " AND line NOT IN (SELECT line FROM known) AND line NOT IN (SELECT line FROM merged)" if matched else ""
+    elsewhere = " ANTI JOIN known USING (line) ANTI JOIN merged USING (line)" if matched else ""
     (count,) = one_row(
         con,
-        f"INSERT INTO {named(table.name)} BY NAME SELECT *, CAST($file_id AS BIGINT) AS file_id FROM resolved "
-        f"WHERE line NOT IN (SELECT line FROM faults){elsewhere}",
+        f"INSERT INTO {named(table.name)} BY NAME SELECT *, CAST($file_id AS BIGINT) AS file_id "
+        f"FROM resolved ANTI JOIN faults USING (line){elsewhere}",
         {"file_id": file_id},
     )
     return int(count)
