@@ -80,9 +80,9 @@ SELECT
     d.through_deck,
     d.access,
     d.consequence,
-    d.consequence_reason,
     d.moved_on,
-    d.moved_from
+    d.moved_from,
+    d.consequence_reason
 FROM dated AS d
 LEFT JOIN method_ranks AS m ON m.code = d.last_code % 64
 ORDER BY d.boat_id, d.fitting_id, d.part_number
