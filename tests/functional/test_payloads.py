@@ -11,11 +11,14 @@ import unicodedata
 from html.parser import HTMLParser
 from pathlib import Path
 
+import openpyxl
 import pandas as pd
 import pyarrow as pa
+import pypdf
 import pytest
 from pyarrow import parquet
 
+from bobstay.told import visible
 from payloads import MARK, PAYLOADS, TABLES, write_fleet
 
 FORMULA_STARTS = tuple("=+-@\t\r\n＝＋－＠")
@@ -141,6 +144,53 @@ def test_texts_come_through_unchanged(ran):
     looks = aside[aside["table"] == "inspections"]
     assert {cleaned(json.loads(row)["note"]) for row in looks["row_json"]} == wanted
     json.loads((out / "manifest.json").read_text(encoding="utf-8"))
+
+
+def test_workbooks_hold_texts_and_no_formula_or_link(ran):
+    """Read by openpyxl, a program of others: whatever begins with = must be a text."""
+    out, _, _ = ran
+    books = sorted(out.rglob("*.xlsx"))
+    assert len(books) > len(PAYLOADS)
+    seen: set[str] = set()
+    for path in books:
+        for sheet in openpyxl.load_workbook(path):
+            for cell in (c for row in sheet.iter_rows() for c in row if c.value is not None):
+                assert cell.data_type != "f", (path.name, cell.coordinate)
+                assert cell.hyperlink is None, (path.name, cell.coordinate)
+                seen.add(str(cell.value))
+    assert {cleaned(p) for p in PAYLOADS if p.isprintable() and p.isascii()} <= seen
+
+
+# What an event may say: RFC 5545, section 3.6.1, as far as ours go.
+PROPERTIES = {"BEGIN", "END", "VERSION", "PRODID", "X-WR-CALNAME", "SUMMARY", "DTSTART", "DTEND", "DTSTAMP", "UID"}
+PROPERTIES |= {"DESCRIPTION", "TRANSP", "LOCATION", "CATEGORIES", "STATUS", "SEQUENCE"}
+
+
+def test_the_calendar_has_no_line_of_a_payload(ran):
+    """Unfolded as RFC 5545, section 3.1 says; text escaped as 3.3.11 says."""
+    out, _, _ = ran
+    content = (out / "haul_plan.ics").read_text(encoding="utf-8", newline="")
+    lines = content.replace("\r\n ", "").removesuffix("\r\n").split("\r\n")
+    assert {line.partition(":")[0].partition(";")[0] for line in lines} <= PROPERTIES
+    assert lines.count("BEGIN:VEVENT") == lines.count("END:VEVENT") == len({cleaned(p) for p in PAYLOADS})
+    assert all(c.isprintable() for line in lines for c in line)
+    assert any("DROP TABLE boats" in line for line in lines)
+
+
+def test_worksheets_on_paper_hold_the_payloads_as_text(ran):
+    """Read by pypdf, a program of others. Letters that our fonts lack are boxes: those payloads are left out."""
+    out, _, _ = ran
+    sheets = sorted((out / "worksheets").glob("*.pdf"))
+    assert len(sheets) > len({cleaned(p) for p in PAYLOADS})
+    readers = [pypdf.PdfReader(path) for path in sheets]
+    text = "".join("".join(page.extract_text() for page in reader.pages) for reader in readers)
+    flat = "".join(text.split())  # a line may be broken anywhere
+    for payload in (cleaned(p) for p in PAYLOADS):
+        if payload.isascii():
+            assert "".join(visible(payload).split()) in flat, payload
+    for path, reader in zip(sheets, readers, strict=True):
+        assert "/JavaScript" not in str(reader.trailer["/Root"]), path
+        assert all("/Annots" not in page for page in reader.pages), path
 
 
 def check_terminal(done) -> None:

@@ -64,7 +64,7 @@ def _flushed(code: int) -> int:
 
 def _sink() -> None:
     """Send the rest of stdout nowhere: its reader has gone, or it is full."""
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.__stdout__.fileno() if sys.__stdout__ else 1)
 
 
 def run_command(arguments: list[str]) -> int:
@@ -77,7 +77,9 @@ def run_command(arguments: list[str]) -> int:
         result = app(arguments, standalone_mode=False)
     except wrong_use as fault:  # an argument
         return _tell(_usage_lines(fault), 2)
-    except BrokenPipeError:
+    except (BrokenPipeError, SystemExit) as stop:  # typer makes an exit of a reader that has gone
+        if isinstance(stop, SystemExit) and not isinstance(stop.__context__, BrokenPipeError):
+            raise
         _sink()
         return 0
     except (typer.Abort, KeyboardInterrupt):

@@ -8,6 +8,7 @@ from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
 from bobstay.papers.worksheets import to_do
+from bobstay.told import visible
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -53,7 +54,7 @@ def _event(source: Source, uid: str, title: str, day: date, jobs: list[Row]) -> 
         "transp": "TRANSPARENT",
     }
     for name, value in fields.items():
-        event.add(name, value)
+        event.add(name, visible(value) if isinstance(value, str) else value)
     return event
 
 
