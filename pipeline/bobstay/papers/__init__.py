@@ -29,6 +29,7 @@ __all__ = ["list_lines", "write_papers"]
 _PRIORITY = 'SELECT * FROM priority ORDER BY "list", "rank"'
 _GUIDANCE = "SELECT * FROM guidance ORDER BY fitting_type, material"
 _PLAN = "SELECT * FROM haul_plan ORDER BY boat_id, starts_on, slot_id, fitting_id"
+_BOATS_A_VOLUME = 60  # of the file for the printer: the typesetter holds a whole file in memory
 _MOST_AT_ONCE = 4  # setting a page frees the interpreter, so threads share the cores
 
 
@@ -58,10 +59,10 @@ def _worksheets(source: Source, folder: Path) -> list[Path]:
     """Write each boat's sheet as PDF and workbook, and all of them in one file for the printer."""
     count = max(1, min(_MOST_AT_ONCE, os.cpu_count() or 1))
     with ThreadPoolExecutor(count) as threads:
-        every = threads.submit(_all_sheets, source, folder)
+        volumes = [threads.submit(_volume, source, n, folder) for n in range(_volume_count(source))]
         parts = [threads.submit(_sheets, source, source.boats[n::count], folder) for n in range(count)]
         books = [written(folder / f"{b.file}.xlsx", worksheet_book(source, b)) for b in source.boats]
-        return [*books, *(path for part in parts for path in part.result()), every.result()]
+        return [*books, *(path for part in parts for path in part.result()), *(v.result() for v in volumes)]
 
 
 def _sheets(source: Source, boats: Sequence[Boat], folder: Path) -> list[Path]:
@@ -90,9 +91,19 @@ def _title(source: Source, boat: Boat) -> str:
     return source.say("worksheet.title", boat=boat.name)
 
 
-def _all_sheets(source: Source, folder: Path) -> Path:
-    """Write the print file, boats in the order in which the yard meets them; without tags, for it is only printed."""
-    name = "all~" if any(boat.file.casefold() == "all" for boat in source.boats) else "all"
-    content = worksheets.content(source, source.in_yard_order, title=source.say("worksheet.title_all"))
+def _volume_count(source: Source) -> int:
+    return max(1, -(-len(source.boats) // _BOATS_A_VOLUME))
+
+
+def _volume(source: Source, number: int, folder: Path) -> Path:
+    """Write a file for the printer, boats in the order in which the yard meets them; without tags: it is only printed.
+
+    A big fleet has several: all.pdf, all_2.pdf and so on.
+    """
+    boats = source.in_yard_order[number * _BOATS_A_VOLUME : (number + 1) * _BOATS_A_VOLUME]
+    name = f"all_{number + 1}" if number else "all"
+    while any(boat.file.casefold() == name for boat in source.boats):
+        name += "~"
+    content = worksheets.content(source, boats, title=source.say("worksheet.title_all"))
     with setter("worksheet", as_of=source.as_of, is_tagged=False) as made:
         return written(folder / f"{name}.pdf", made(content))

@@ -31,7 +31,8 @@ def list_lines(con: duckdb.DuckDBPyConnection, *, as_of: date) -> None:
     lines = con.execute(store.query("worksheet_candidates"), {"as_of": as_of}).df().assign(is_current=True)
     earlier = _earlier(con, lines, as_of)
     taken = set(earlier["code"])
-    lines["code"] = [_code(row, fleet_mark(con), taken) for row in lines.itertuples(index=False)]
+    mark = fleet_mark(con)
+    lines["code"] = [_code(row, mark, taken) for row in lines.itertuples(index=False)]
     every = [frame for frame in (earlier, lines) if len(frame)]
     store.write(con, WORKSHEET_LINES, pd.concat(every, ignore_index=True) if every else lines)
 

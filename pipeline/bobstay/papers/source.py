@@ -22,9 +22,7 @@ if TYPE_CHECKING:
 
 Row = dict[str, Any]
 _BOATS = """SELECT boat_id, boat_name, design, service, home_port FROM boats
-    WHERE left_latest IS NULL OR left_latest > $as_of
-        OR boat_id IN (SELECT boat_id FROM worksheet_lines WHERE is_current)
-    ORDER BY boat_id"""
+    WHERE boat_id IN (SELECT boat_id FROM priority) ORDER BY boat_id"""
 _LINES = "SELECT * FROM worksheet_lines WHERE is_current ORDER BY boat_id, place"
 
 
@@ -99,7 +97,7 @@ def read_source(con: duckdb.DuckDBPyConnection, *, settings: Settings, as_of: da
     lines: dict[str, list[Row]] = {}
     for line in rows(con, _LINES):
         lines.setdefault(line["boat_id"], []).append(line)
-    facts = rows(con, _BOATS, {"as_of": as_of})
+    facts = rows(con, _BOATS)
     names = page_names([row["boat_id"] for row in facts])
     boats = [_boat(row, names[row["boat_id"]], lines.get(row["boat_id"], [])) for row in facts]
     until = _months_on(as_of, settings.horizon_months)
