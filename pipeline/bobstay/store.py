@@ -252,7 +252,7 @@ def _cells(column: pa.ChunkedArray) -> Any:
     if pa.types.is_date(column.type):
         return column.to_numpy().astype("datetime64[us]")
     if not pa.types.is_dictionary(column.type):
-        return column.to_numpy()
+        return np.array(column.to_numpy())  # a copy of its own: what Arrow holds cannot be written to
     chunks = column.chunks or [pa.array([], column.type)]
     words = np.append(chunks[0].dictionary.to_numpy(zero_copy_only=False), [None])
     return words[np.concatenate([chunk.indices.fill_null(len(words) - 1).to_numpy() for chunk in chunks])]
