@@ -12,7 +12,10 @@ from scipy.stats import norm
 
 from bobstay.guidance import guide
 from bobstay.guidance.ages import Draws, ends, half_seasons
+from bobstay.guidance.intervals import cheapest
 from bobstay.guidance.rules import Case, cheapest_ages, replace_by, retest, test_from
+from bobstay.guidance.shown import SHARES, needed_in_words, still_needed
+from bobstay.inspection_interval import delay_time
 from bobstay.replacement import age_replacement
 from bobstay.settings import Settings
 from decision_frames import Frames, fleet
@@ -185,3 +188,27 @@ def test_the_usual_consequence_is_the_class_s_and_the_graver_of_two_equally_usua
 def test_nothing_is_called_safe(frames: Frames) -> None:
     made = guided(frames)
     assert not made["assumption"].str.contains("safe", case=False).any()
+
+
+def test_the_time_between_tests_is_the_cheapest_where_that_is_shortest() -> None:
+    """Against delay_time itself: no other half year within half the growth costs less; a step beyond is no answer."""
+    settings = Settings()
+    dear = case(spread(), growth_years=8.0)
+    least = cheapest(dear, 6.0, settings)
+    costs = {i / 2: delay_time(i / 2, least.case, first_test=6.0).cost_per_year for i in range(1, 10)}
+    assert costs[least.years] == min(costs.values())
+    assert retest(dear, 6.0, settings, cheapest=0.5).rule == "least cost at the assumed growth"
+    slight = case(spread(), consequence=1, growth_years=8.0, access_cost=0.0)
+    assert np.isnan(cheapest(slight, 6.0, settings).years)  # never testing costs less: no search bound is an answer
+
+
+def test_tests_still_needed_are_the_published_counts() -> None:
+    """29, 59 and 299 (exact binomial, Clopper and Pearson 1934; criterion of ECSS-E-ST-32-01C), less those made.
+
+    By a test that shows 7 cracks in 10: ln .05 / ln .93 = 41.3, / ln .965 = 84.1, / ln .993 = 426.5, by hand.
+    """
+    assert [still_needed(share, 0) for share in SHARES] == [29, 59, 299]
+    assert [still_needed(share, 40) for share in SHARES] == [0, 19, 259]
+    words = needed_in_words(0, 8, shows=0.7)
+    assert "29, 59, 299 lives with a clear look (21, 51, 291 more; 42, 85, 427 by a test" in words
+    assert needed_in_words(1, 8, shows=0.7) == ""

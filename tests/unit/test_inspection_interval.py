@@ -99,3 +99,18 @@ def test_numbers_out_of_range_are_refused(changes):
         delay_time(1, replace(CASE, **changes))
     with pytest.raises(EstimateError, match="interval"):
         delay_time(0, CASE)
+
+
+def test_reaching_the_part_costs_as_a_dearer_test_does():
+    """Arithmetic: access is paid at each test, so 0.5 of access is 0.5 on the price of a test."""
+    apart = delay_time(1.5, replace(CASE, access_cost=0.5), first_test=6)
+    together = delay_time(1.5, replace(CASE, test_cost=CASE.test_cost + 0.5), first_test=6)
+    assert apart == together
+
+
+def test_the_best_interval_after_a_first_test_costs_no_more_than_its_neighbours():
+    made = best_interval(CASE, shortest=0.2, first_test=8)
+    assert made is not None
+    for factor in (0.5, 0.9, 1.1, 2):
+        other = delay_time(made.interval_years * factor, CASE, first_test=8)
+        assert made.cost_per_year <= other.cost_per_year
