@@ -191,12 +191,15 @@ def estimate_stage(job: Job, *, is_checked: bool = True) -> int:
     store.write(job.con, CHANCES, made.chances)
     store.write(job.con, CLASS_DRAWS, made.class_draws)
     if is_checked:
-        checks_stage(job)
+        checks_stage(job, made.findings)
     return DONE if made.classes["b10_years"].notna().any() else TOO_LITTLE_EVIDENCE
 
 
-def checks_stage(job: Job) -> None:
-    """Check the estimate against shortcuts, scheduled looks alone, other families, bends, water and the use clock."""
+def checks_stage(job: Job, findings: pd.DataFrame | None) -> None:
+    """Check the estimate against shortcuts, scheduled looks alone, other families, bends, water and the use clock.
+
+    `findings` is what the estimate says of its own predictions.
+    """
     from bobstay.checks import clock_table, families_table, fits_table
 
     job.say("checking the estimate")
@@ -204,7 +207,7 @@ def checks_stage(job: Job) -> None:
     shortcuts_stage(job)
     store.write(job.con, SCHEDULED_LOOKS, _scheduled(job))
     store.write(job.con, FAMILIES, families_table(lives, settings=job.settings))
-    store.write(job.con, FIT_CHECKS, fits_table(lives, boats, job.table("classes"), settings=job.settings))
+    store.write(job.con, FIT_CHECKS, fits_table(lives, boats, job.table("classes"), findings, settings=job.settings))
     store.write(job.con, USE_CLOCK, clock_table(lives, boats, settings=job.settings))
 
 

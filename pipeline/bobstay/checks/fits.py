@@ -67,11 +67,19 @@ class Departure:
 NOTHING = (np.nan, np.nan, np.nan)
 
 
-def fits_table(lives: pd.DataFrame, boats: pd.DataFrame, classes: pd.DataFrame, *, settings: Settings) -> pd.DataFrame:
+def fits_table(
+    lives: pd.DataFrame,
+    boats: pd.DataFrame,
+    classes: pd.DataFrame,
+    findings: pd.DataFrame | None = None,
+    *,
+    settings: Settings,
+) -> pd.DataFrame:
     """Return tables.FIT_CHECKS of each class; `classes` gives oldest_years, beyond which no gap is looked for.
 
-    All three set the plain Weibull of the class, which takes looks at their word, against a wider curve by a score
-    test whose p-value comes from turning boats about, so that fittings of one boat may depend on each other.
+    `findings` are rows the estimate made of its own predictions, adjusted here as the others are. The three made here
+    set the plain Weibull of the class, which takes looks at their word, against a wider curve by a score test whose
+    p-value comes from turning boats about, so that fittings of one boat may depend on each other.
     """
     lives = used(lives)
     folds = boat_folds(lives["boat_id"], settings.estimate.seed)
@@ -83,8 +91,10 @@ def fits_table(lives: pd.DataFrame, boats: pd.DataFrame, classes: pd.DataFrame, 
     ]
     rows = [_row(case, check, settings) for case in cases for check in ("curve", "bend", "water")]
     table = pd.DataFrame(rows, columns=[c for c in FIT_CHECKS.column_names if c not in {"p_adjusted", "is_flagged"}])
+    if findings is not None:
+        table = pd.concat([table, findings[table.columns]], ignore_index=True) if len(table) else findings
     adjusted = np.full(len(table), np.nan)
-    for check in MEASURES:
+    for check in [*MEASURES, "findings"]:
         own = (table["check"] == check).to_numpy()
         adjusted[own] = _holm(table["p_value"].to_numpy(dtype=float)[own])
     flagged = np.nan_to_num(adjusted, nan=1.0) < FLAG_BELOW

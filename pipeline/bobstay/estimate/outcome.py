@@ -12,6 +12,7 @@ from scipy.stats import beta as beta_distribution
 
 from bobstay.estimate.curves import evidence_word, nonparametric_table, oldest_years
 from bobstay.estimate.few import bounds_by_class
+from bobstay.estimate.findings import findings_rows
 from bobstay.estimate.observed import Bools, Floats, Ints, Observed, real_findings
 from bobstay.estimate.record import Estimates
 from bobstay.joint import Chances, ClassDraws, Estimated, Patterns, RatePrior, b10_years, expit
@@ -60,7 +61,14 @@ def tabulated(outcome: Outcome, *, settings: Settings) -> Estimates:
         nonparametric=nonparametric_table(seen.lives, cover=settings.estimate.interval),
         chances=_chances(outcome, counts, has_numbers),
         class_draws=_draw_rows(outcome, has_numbers),
+        findings=_findings(outcome, settings),
     )
+
+
+def _findings(outcome: Outcome, settings: Settings) -> pd.DataFrame | None:
+    if settings.estimate.detection == "perfect":
+        return None
+    return findings_rows(outcome.estimated, outcome.seen.classes, interval=settings.estimate.interval)
 
 
 def _found(outcome: Outcome, settings: Settings) -> Floats:

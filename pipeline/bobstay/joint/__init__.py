@@ -11,6 +11,7 @@ from bobstay.joint.draws import ClassDraws, Patterns, b10_years, draw_classes
 from bobstay.joint.fleet import Fleet
 from bobstay.joint.model import Signs
 from bobstay.joint.polish import Estimated, estimate
+from bobstay.joint.predicted import Predicted, predicted
 from bobstay.joint.rates import KINDS, RatePrior, expit, failed_code, look_code, suspected_code, unnamed_code
 from bobstay.joint.resample import resampled
 from bobstay.joint.signs import estimate_with_signs
@@ -23,6 +24,7 @@ __all__ = [
     "Estimated",
     "Fleet",
     "Patterns",
+    "Predicted",
     "RatePrior",
     "Signs",
     "b10_years",
@@ -36,6 +38,7 @@ __all__ = [
     "failed_code",
     "log_hazard_at",
     "look_code",
+    "predicted",
     "resampled",
     "separate_design",
     "suspected_code",

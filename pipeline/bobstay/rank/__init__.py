@@ -87,7 +87,12 @@ def _has_evidence(frame: pd.DataFrame) -> pd.Series[bool]:
 
 
 def _later(day: pd.Series[pd.Timestamp], years: pd.Series[float]) -> pd.Series[pd.Timestamp]:
-    return pd.to_datetime(day) + pd.to_timedelta((years.astype("float64") * 365.25).round(), unit="D")
+    """Return the day so many years after another; in seconds, since nanoseconds do not reach three centuries."""
+    days = (years.astype("float64") * 365.25).round().to_numpy(dtype="float64", na_value=np.nan)
+    steps = np.where(
+        np.isnan(days), np.timedelta64("NaT", "s"), (np.nan_to_num(days) * 86_400).astype("timedelta64[s]")
+    )
+    return pd.to_datetime(day) + pd.Series(steps.astype("timedelta64[s]"), index=years.index)
 
 
 def _placed(frame: pd.DataFrame) -> pd.DataFrame:

@@ -78,7 +78,7 @@ FIT_CHECKS = OutputTable(
     columns_of("""
         fitting_type text! what it is
         material text! what it is made of
-        check text! curve (against bands of age), bend (two slopes), water (salt against fresh)
+        check text! curve (against bands of age), bend (two slopes), water (salt against fresh), findings (seen, predicted)
         event_count integer! lives with an indication
         measure text! what the value is
         value number the size of the departure
