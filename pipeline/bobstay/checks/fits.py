@@ -14,7 +14,7 @@ from bobstay import turnbull
 from bobstay.censored import FamilyEstimate, ScoreTest, banded, bent, climbed, score_test, slopes, weibull
 from bobstay.checks.ages import plain_age
 from bobstay.checks.folds import Sample, boat_folds, estimated, sample_of, weibull_start
-from bobstay.checks.spans import CLASS, used
+from bobstay.checks.spans import ALL, CLASS, used
 from bobstay.errors import EstimateError
 from bobstay.tables import FIT_CHECKS, checked
 
@@ -95,8 +95,10 @@ def fits_table(
         table = pd.concat([table, findings[table.columns]], ignore_index=True) if len(table) else findings
     adjusted = np.full(len(table), np.nan)
     for check in [*MEASURES, "findings"]:
-        own = (table["check"] == check).to_numpy()
+        own = ((table["check"] == check) & (table["fitting_type"] != ALL[0])).to_numpy()
         adjusted[own] = _holm(table["p_value"].to_numpy(dtype=float)[own])
+    together = (table["fitting_type"] == ALL[0]).to_numpy()  # one test of its own, whatever the classes come to
+    adjusted[together] = table["p_value"].to_numpy(dtype=float)[together]
     flagged = np.nan_to_num(adjusted, nan=1.0) < FLAG_BELOW
     return checked(table.assign(p_adjusted=adjusted, is_flagged=flagged), FIT_CHECKS)
 

@@ -36,7 +36,7 @@ def checks_of(fleet: Fleet) -> dict[str, Any]:
         "families_of_all": [r for r in tables["families"] if r["fitting_type"] == ALL],
         "families_by_class": _by_class(fleet, [r for r in tables["families"] if r["fitting_type"] != ALL]),
         "better_families": [r for r in tables["families"] if r["is_clearly_better"]],
-        "flagged": [r for r in tables["fit_checks"] if r["is_flagged"]],
+        "flagged": [r for r in tables["fit_checks"] if r["is_flagged"] and r["fitting_type"] != ALL],
         "foretold": next((r for r in tables["fit_checks"] if r["fitting_type"] == ALL), None),
         "clock_of_all": next((r for r in tables["use_clock"] if r["fitting_type"] == ALL), None),
     }
