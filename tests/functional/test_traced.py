@@ -34,7 +34,9 @@ def agrees(numbers: tuple[Number, ...], row: pd.Series, table: OutputTable) -> N
 
 @pytest.fixture(scope="module")
 def job(demo: Path):
-    with run.job(demo / "bobstay.duckdb", out=demo, settings=None, say=show.progress(quiet=True)) as opened:
+    with run.job(
+        demo / "bobstay.duckdb", out=demo, settings=None, say=show.progress(quiet=True), to_read=True
+    ) as opened:
         yield opened
 
 
