@@ -61,13 +61,20 @@ class _Copies:
         from bobstay.estimate import estimate
 
         lives, looks, boats = (
-            pd.concat([base, *(added[place] for added in self.added)], ignore_index=True)
+            pd.concat(
+                [base, *(_alike(added[place], base) for added in self.added if len(added[place]))], ignore_index=True
+            )
             for place, base in enumerate((self.lives, self.looks, self.boats))
         )
         made = estimate(lives, looks, boats, as_of=job.as_of, settings=settings)
         found = made.chances.set_index("life_id")["chance"]
         itself = str(self.life["life_id"].iloc[0])
         return {"itself": float(found[itself])} | {n: float(found[f"if/{n}/{itself}"]) for n in self.names}
+
+
+def _alike(rows: pd.DataFrame, base: pd.DataFrame) -> pd.DataFrame:
+    """Return rows with the kinds of column of `base`, so that what is empty in them changes no kind."""
+    return rows.astype({name: base[name].dtype for name in rows.columns if name in base.columns})
 
 
 def what_ifs(job: Job, life: Row, row: Row) -> Asked:
