@@ -1,0 +1,229 @@
+"""The stages after the load, each from the tables in the store to the tables it leaves there."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from bobstay import store
+from bobstay.run.job import DONE, TOO_LITTLE_EVIDENCE, Job
+from bobstay.tables import (
+    ALERTS,
+    CHANCES,
+    CLASS_DRAWS,
+    CLASSES,
+    CLEAR_LOOKS,
+    DETECTION,
+    FAMILIES,
+    FIT_CHECKS,
+    GUIDANCE,
+    HAUL_PLAN,
+    NONPARAMETRIC,
+    NOTICE_STATUS,
+    PLAN_SUMMARY,
+    PRIORITY,
+    RANK_CHANGES,
+    SCHEDULED_LOOKS,
+    SHORTCUTS,
+    USE_CLOCK,
+)
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from bobstay.ingest import IngestReport
+
+
+def estimate_stage(job: Job, *, is_checked: bool = True) -> int:
+    """Work out lives, estimate and check the estimate; return 4 where no class of fittings has an estimate, else 0.
+
+    To be called within `store.at_once`, so that a store never holds new lives beside old estimates.
+    """
+    from bobstay.estimate import estimate
+    from bobstay.lives import build_within
+
+    job.say("working out lives")
+    build_within(job.con, as_of=job.as_of, settings=job.settings)
+    job.say("estimating")
+    made = estimate(
+        job.table("lives"), job.table("life_looks"), job.given("boats"), as_of=job.as_of, settings=job.settings
+    )
+    store.write(job.con, CLASSES, made.classes)
+    store.write(job.con, DETECTION, made.detection)
+    store.write(job.con, NONPARAMETRIC, made.nonparametric)
+    store.write(job.con, CHANCES, made.chances)
+    store.write(job.con, CLASS_DRAWS, made.class_draws)
+    if is_checked:
+        checks_stage(job, made.findings)
+    return DONE if made.classes["b10_years"].notna().any() else TOO_LITTLE_EVIDENCE
+
+
+def checks_stage(job: Job, findings: pd.DataFrame | None) -> None:
+    """Check the estimate against shortcuts, scheduled looks alone, other families, bends, water and the use clock.
+
+    `findings` is what the estimate says of its own predictions.
+    """
+    from bobstay.checks import clock_table, families_table, fits_table
+
+    job.say("checking the estimate")
+    lives, boats = job.table("lives"), job.given("boats")
+    shortcuts_stage(job)
+    store.write(job.con, SCHEDULED_LOOKS, _scheduled(job))
+    store.write(job.con, FAMILIES, families_table(lives, settings=job.settings))
+    store.write(job.con, FIT_CHECKS, fits_table(lives, boats, job.table("classes"), findings, settings=job.settings))
+    store.write(job.con, USE_CLOCK, clock_table(lives, boats, settings=job.settings))
+
+
+def shortcuts_stage(job: Job) -> None:
+    """Say what the usual shortcuts would have claimed on the same records."""
+    from bobstay.checks import shortcuts_table
+
+    whole_boat = job.con.sql(_WHOLE_BOAT_CLEAR).df()
+    lives, looks, classes, draws = (job.table(name) for name in ("lives", "life_looks", "classes", "class_draws"))
+    made = shortcuts_table(lives, looks, classes, draws, whole_boat=whole_boat, settings=job.settings)
+    store.write(job.con, SHORTCUTS, made)
+
+
+_WHOLE_BOAT_CLEAR = """SELECT boat_id, inspected_on_earliest AS look_on FROM inspections
+    WHERE fitting_id IS NULL AND result = 'no_indication' ORDER BY file_id, line"""
+
+
+DRAWS_OF_A_CHECK = 400  # enough for the interval of an age that is only set beside another
+
+
+def _scheduled(job: Job) -> pd.DataFrame:
+    """Estimate once more on scheduled looks alone and set both side by side."""
+    from bobstay.checks import on_scheduled_looks, scheduled_table
+    from bobstay.estimate import estimate
+
+    lives, looks = job.table("lives"), job.table("life_looks")
+    how = job.settings.estimate
+    lean = replace(job.settings, estimate=replace(how, draws=min(how.draws, DRAWS_OF_A_CHECK)))
+    made = estimate(*on_scheduled_looks(lives, looks), job.given("boats"), as_of=job.as_of, settings=lean)
+    return scheduled_table(job.table("classes"), made.classes, lives, looks)
+
+
+def rank_stage(job: Job) -> None:
+    """Rank the fittings in service, set the guidance of each class, and raise alerts."""
+    from bobstay.alerts import notice_status, watch
+    from bobstay.changes import keep_last, note, this_run
+    from bobstay.guidance import guide
+    from bobstay.rank import clear_looks, rank
+    from bobstay.rank_changes import nothing_moved
+
+    job.say("ranking")
+    lives, looks, classes, boats = job.table("lives"), job.table("life_looks"), job.table("classes"), job.given("boats")
+    guidance = guide(
+        classes,
+        job.table("class_draws"),
+        lives,
+        settings=job.settings,
+        rules=_optional(job, "rules"),
+        detection=job.table("detection"),
+    )
+    store.write(job.con, GUIDANCE, _with_warning(job, guidance))
+    told = notice_status(_with_file(job, "notices"), lives, looks, _with_file(job, "fittings"))
+    store.write(job.con, NOTICE_STATUS, told)
+    priority = rank(
+        lives,
+        job.table("chances"),
+        boats=boats,
+        looks=looks,
+        settings=job.settings,
+        as_of=job.as_of,
+        detection=job.table("detection"),
+        guidance=guidance,
+        notices=told,
+    )
+    run = this_run(job.con, job.settings, job.as_of)
+    keep_last(job.con, run)
+    store.write(job.con, PRIORITY, priority)
+    if not store.has(job.con, RANK_CHANGES.name):
+        store.write(job.con, RANK_CHANGES, nothing_moved())
+    note(job.con, run)
+    store.write(job.con, CLEAR_LOOKS, clear_looks(priority, lives, looks, settings=job.settings, as_of=job.as_of))
+    orphans = job.con.sql("SELECT * FROM orphan_looks ORDER BY file_id, line").df()
+    raised = watch(
+        lives,
+        looks,
+        classes,
+        boats=boats,
+        settings=job.settings,
+        as_of=job.as_of,
+        orphans=orphans,
+        notices=told,
+        detection=job.table("detection"),
+        class_draws=job.table("class_draws"),
+    )
+    store.write(job.con, ALERTS, raised)
+
+
+def _optional(job: Job, name: str) -> pd.DataFrame | None:
+    """Read an input table that a store of before may lack."""
+    return job.given(name) if store.has(job.con, name) else None
+
+
+def _with_file(job: Job, name: str) -> pd.DataFrame:
+    """Read an input table with the name of the file each row came from; empty where a store of before lacks it."""
+    if not store.has(job.con, name):
+        return pd.DataFrame()
+    sql = f"""SELECT t.*, f.file || CASE WHEN f.part = '-' THEN '' ELSE ' [' || f.part || ']' END AS file
+        FROM "{name}" AS t LEFT JOIN files AS f ON f.file_id = t.file_id ORDER BY t.file_id, t.line"""
+    return job.con.execute(sql).df()
+
+
+def rank_changes_stage(job: Job, before: pd.DataFrame, taken: IngestReport) -> None:
+    """Say what the worksheets just taken in did to each rank; `before` is the priority list as it was."""
+    from bobstay.rank_changes import answers_of, compared
+
+    answers = answers_of(job.con, [(f.file, f.part) for f in taken.files])
+    store.write(job.con, RANK_CHANGES, compared(before, job.table("priority"), answers))
+
+
+def _with_warning(job: Job, guidance: pd.DataFrame) -> pd.DataFrame:
+    """Say in the guidance where scheduled looks alone give the earlier age, if that was checked."""
+    from bobstay.checks import with_warning
+
+    if not store.has(job.con, "scheduled_looks"):
+        return guidance
+    return with_warning(guidance, job.table("scheduled_looks"))
+
+
+# The prices as taken in, a type spelled as the lives show it.
+_PRICES = """SELECT p.* REPLACE (coalesce(w.shown_as, p.fitting_type) AS fitting_type) FROM prices AS p
+    LEFT JOIN words_merged AS w ON w."column" = 'fitting_type' AND w.word = p.fitting_type ORDER BY p.file_id, p.line"""
+
+
+def plan_stage(job: Job) -> None:
+    """Put boats into yard slots."""
+    from bobstay.plan import plan
+
+    job.say("planning")
+    made = plan(
+        job.table("priority"),
+        boats=job.given("boats"),
+        slots=job.given("slots"),
+        availability=job.given("availability"),
+        prices=job.con.sql(_PRICES).df(),
+        lives=job.table("lives"),
+        settings=job.settings,
+        as_of=job.as_of,
+    )
+    store.write(job.con, HAUL_PLAN, made.haul_plan)
+    store.write(job.con, PLAN_SUMMARY, made.plan_summary)
+
+
+def report_stage(job: Job) -> list[Path]:
+    """Write tables, pages, papers and the manifest; return what was written."""
+    from bobstay.export import write_manifest, write_tables
+    from bobstay.papers import list_lines, write_papers
+    from bobstay.report import write_pages
+
+    job.say("writing tables, pages and papers")
+    list_lines(job.con, as_of=job.as_of)
+    written = write_tables(job.con, job.out)
+    written += write_pages(job.con, job.out, settings=job.settings, as_of=job.as_of, say=job.say)
+    written += write_papers(job.con, job.out, settings=job.settings, as_of=job.as_of, say=job.say)
+    manifest = write_manifest(job.con, job.out, settings=job.settings, as_of=job.as_of, written=written)
+    return [*written, manifest]
