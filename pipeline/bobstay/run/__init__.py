@@ -1,6 +1,6 @@
 """The whole job in its order: take in, work out lives, estimate, rank, guide, plan, watch, write.
 
-Stages know nothing of each other: each takes tables and returns tables, and these files alone say who hands what to whom.
+Stages know nothing of each other: each takes tables and returns tables; these files alone say who hands what to whom.
 """
 
 from __future__ import annotations
