@@ -33,6 +33,7 @@ def check_plan(  # every table a plan must answer to
     faults += _enough_in_service(jobs, boats, settings)
     cost, hours, week_hours = _spent(jobs, prices, settings)
     faults += _week_limits(jobs, slots, week_hours)
+    faults += _cranes(jobs, settings) + _parts_are_there(jobs, priority, settings, as_of)
     if cost > settings.plan.budget + 1e-6:
         faults.append(f"cost {cost} above the budget")
     if hours > settings.plan.hours + 1e-6:
@@ -94,8 +95,11 @@ def _boats_are_free(jobs: list[dict[str, Any]], availability: pd.DataFrame) -> l
 
 
 def _enough_in_service(jobs: list[dict[str, Any]], boats: pd.DataFrame, settings: Settings) -> list[str]:
-    service = dict(zip(boats["boat_id"], boats["service"], strict=True))
-    size = boats.groupby("service").size()
+    by = settings.plan.kept_by
+    words = boats[by] if by != "fleet" else pd.Series("fleet", index=boats.index)
+    service = dict(zip(boats["boat_id"], words, strict=True))
+    size = words.value_counts()
+    least = {name: settings.plan.kept_in_service.get(name, 0) for name in size.index}
     out: dict[tuple[str, date], set[str]] = defaultdict(set)
     for job in jobs:
         for i in range(7):
@@ -103,7 +107,7 @@ def _enough_in_service(jobs: list[dict[str, Any]], boats: pd.DataFrame, settings
     return [
         f"{name}: {len(gone)} out on {when}"
         for (name, when), gone in out.items()
-        if size[name] - len(gone) < settings.plan.minimum_in_service * size[name] - 1e-9
+        if size[name] - len(gone) < max(settings.plan.minimum_in_service * size[name] - 1e-9, least[name])
     ]
 
 
@@ -139,6 +143,25 @@ def _week_limits(
     return faults
 
 
+def _cranes(jobs: list[dict[str, Any]], settings: Settings) -> list[str]:
+    boats = defaultdict(set)
+    for job in jobs:
+        boats[job["slot_id"], day(job["starts_on"]), job["access"]].add(job["boat_id"])
+    most = settings.plan.access_boats_max
+    return [f"{key}: opened for {len(ids)}" for key, ids in boats.items() if len(ids) > most.get(key[2], math.inf)]
+
+
+def _parts_are_there(jobs: list[dict[str, Any]], priority: pd.DataFrame, settings: Settings, as_of: date) -> list[str]:
+    kinds = {(r["boat_id"], r["fitting_id"]): r["fitting_type"] for r in priority.to_dict("records")}
+    faults = []
+    for job in jobs:
+        kind = kinds[job["boat_id"], job["fitting_id"]]
+        weeks = settings.plan.lead_weeks.get(kind, settings.plan.lead_weeks_otherwise)
+        if job["action"] != "test" and day(job["starts_on"]) < as_of + timedelta(days=7 * weeks):
+            faults.append(f"{kind}: fitted before its part is there")
+    return faults
+
+
 def _summary_adds_up(summary: Any, jobs: list[dict[str, Any]], cost: float, hours: float) -> list[str]:
     avoided = sum(job["loss_avoided"] for job in jobs)
     bound = summary["bound"]
@@ -149,6 +172,8 @@ def _summary_adds_up(summary: Any, jobs: list[dict[str, Any]], cost: float, hour
         for name, value in told.items()
         if not math.isclose(summary[name], value, rel_tol=1e-9, abs_tol=1e-6)
     ]
+    if summary["net_avoided"] > summary["net_bound"] + 1e-6 or not summary["net_avoided"] <= avoided + 1e-6:
+        faults.append("net loss avoided above its bound, or above the loss avoided")
     if avoided > bound + 1e-6:
         faults.append(f"avoided {avoided} above the bound {bound}")
     if summary["boats_planned"] != len({job["boat_id"] for job in jobs}):

@@ -5,6 +5,8 @@ from __future__ import annotations
 import itertools
 from dataclasses import replace
 from datetime import date
+from types import MappingProxyType
+from typing import Any
 
 import pandas as pd
 import pytest
@@ -26,6 +28,7 @@ def priority_of(losses: dict[str, list[tuple[str, float]]], action: str = "repla
             "boat_id": boat,
             "fitting_id": f"F{number}",
             "fitting_type": "chainplate",
+            "material": "stainless 316",
             "action": action,
             "access": access,
             "expected_loss": loss / 0.3,
@@ -61,7 +64,8 @@ def planned(
     availability: pd.DataFrame | None = None,
     prices: pd.DataFrame = NO_PRICES,
     settings: Settings = FREE,
-    **limits: float,
+    extra: dict[str, Any] = MappingProxyType({}),
+    **limits: Any,
 ) -> Plan:
     return plan(
         priority,
@@ -72,6 +76,7 @@ def planned(
         lives=pd.DataFrame(),
         settings=replace(settings, plan=replace(settings.plan, **limits)),
         as_of=AS_OF,
+        **({"with_curve": False} | dict(extra)),
     )
 
 

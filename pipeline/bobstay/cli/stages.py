@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
 
 from bobstay.cli.options import Json, OutDir, Quiet, SettingsFile, StoreFile, given, places
 from bobstay.cli.program import app
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-    from pathlib import Path
 
 
 @app.command()
@@ -45,6 +48,12 @@ def rank(
 @app.command()
 def plan(
     *,
+    fix: Annotated[
+        Path | None,
+        typer.Option(
+            "--fix", metavar="FILE.csv", help="decisions to keep: boat_id, slot_id[, starts_on, fitting_id, action]"
+        ),
+    ] = None,
     store: StoreFile = None,
     settings: SettingsFile = None,
     out: OutDir = None,
@@ -54,7 +63,8 @@ def plan(
     """Put boats into yard slots within capacity, hours, budget and the days they may be out."""
     from bobstay import run
 
-    return _stage(run.plan_stage, ("plan_summary", "haul_plan"), store, settings, out, json=json, quiet=quiet)
+    stage = partial(run.plan_stage, fix=fix)
+    return _stage(stage, ("plan_summary", "haul_plan"), store, settings, out, json=json, quiet=quiet)
 
 
 @app.command()

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from dataclasses import dataclass
+from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pandas as pd
 
 from bobstay.plan.record import NOT_STATED, Bundle, Job
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
+    from datetime import date
 
     from bobstay.settings import Settings
 
@@ -53,37 +57,72 @@ def price_list(prices: pd.DataFrame, settings: Settings) -> PriceList:
     return PriceList(actions, accesses, settings)
 
 
-def bundles_by_boat(priority: pd.DataFrame, prices: PriceList) -> dict[str, tuple[Bundle, ...]]:
+def bundles_by_boat(
+    priority: pd.DataFrame,
+    prices: PriceList,
+    as_of: date,
+    *,
+    fixed: dict[str, dict[str, str]] | None = None,
+) -> dict[str, tuple[Bundle, ...]]:
     """Return, for each boat, the jobs that pay, by access; an access that its jobs together do not pay is left out.
 
     Jobs whose loss cannot be estimated cannot be weighed and are left out; renewals that a test may lead to are not
-    in its price.
+    in its price. `fixed` names jobs decided already, (boat, fitting) to action: they are kept whether they pay or not,
+    and a boat with decisions is there even with no job.
     """
-    rows = priority[(priority["action"] != "leave") & priority["loss_avoided"].notna()]
+    decided = fixed or {}
+    keys = {(boat, fitting) for boat, jobs in decided.items() for fitting in jobs}
+    is_fixed = np.array(
+        [key in keys for key in zip(priority["boat_id"], priority["fitting_id"], strict=True)], dtype=bool
+    )
+    rows = priority[((priority["action"] != "leave") & priority["loss_avoided"].notna()) | is_fixed]
     grouped: dict[str, dict[str, list[Job]]] = defaultdict(lambda: defaultdict(list))
     for row in rows.sort_values(["boat_id", "fitting_id"]).itertuples(index=False):
-        job = _job(row, prices)
-        if job.worth > 0:
+        action = decided.get(str(row.boat_id), {}).get(str(row.fitting_id), "")
+        job = job_of(row, prices, as_of, action=action)
+        if action or job.worth > 0:
             grouped[job.boat_id][job.access].append(job)
-    made = {boat: _in_order(_paying(by_access, prices)) for boat, by_access in grouped.items()}
-    return {boat: bundles for boat, bundles in made.items() if bundles}
+    made = {boat: _in_order(_paying(by_access, prices, keys)) for boat, by_access in grouped.items()}
+    made |= {boat: made.get(boat, ()) for boat in decided}
+    return {boat: bundles for boat, bundles in sorted(made.items()) if bundles or boat in decided}
 
 
-def _job(row: Any, prices: PriceList) -> Job:
-    cost, hours = prices.of_action(row.fitting_type, row.action)
+def job_of(row: Any, prices: PriceList, as_of: date, *, action: str = "") -> Job:
+    """Return the job of a priority row; `action` where somebody has decided on another than the one proposed."""
+    plan = prices.settings.plan
+    word = action or row.action
+    cost, hours = prices.of_action(row.fitting_type, word)
     access = NOT_STATED if pd.isna(row.access) else str(row.access)
-    own_cost = 0.0 if row.action == "act_now" else cost / prices.settings.plan.money_per_unit
-    avoided = float(row.loss_avoided)
-    return Job(row.boat_id, row.fitting_id, access, row.action, hours, cost, avoided, avoided - own_cost)
+    own_cost = 0.0 if word == "act_now" else cost / plan.money_per_unit
+    avoided = _avoided(row, word, prices.settings)
+    weeks = 0.0 if word == "test" else lead_weeks(row.fitting_type, row.material, prices.settings)
+    ready = as_of + timedelta(days=math.ceil(7 * weeks))
+    return Job(row.boat_id, row.fitting_id, access, word, hours, cost, avoided, avoided - own_cost, ready)
 
 
-def _paying(by_access: dict[str, list[Job]], prices: PriceList) -> Iterable[Bundle]:
+def lead_weeks(fitting_type: str, material: str, settings: Settings) -> float:
+    """Return how many weeks a new part takes to come: by type and material, by type, or as for all others."""
+    stated = {_plain(word): weeks for word, weeks in settings.plan.lead_weeks.items()}
+    both = _plain(f"{_plain(fitting_type)}/{_plain(material)}")
+    return stated.get(both, stated.get(_plain(fitting_type), settings.plan.lead_weeks_otherwise))
+
+
+def _avoided(row: Any, action: str, settings: Settings) -> float:
+    """Return the loss the action takes away: as the priority says, else all of it by a renewal and none by a test."""
+    if action == row.action and pd.notna(row.loss_avoided):
+        return float(row.loss_avoided)
+    if action == "test" or pd.isna(row.expected_loss):
+        return 0.0
+    return float(row.expected_loss) * settings.costs.failure
+
+
+def _paying(by_access: dict[str, list[Job]], prices: PriceList, fixed: set[tuple[str, str]]) -> Iterable[Bundle]:
     for access in sorted(by_access):
         cost, hours = prices.of_access(access)
         access_worth = cost / prices.settings.plan.money_per_unit
         jobs = tuple(sorted(by_access[access], key=lambda job: (-_density(job), job.fitting_id)))
         bundle = Bundle(access, hours, cost, access_worth, jobs)
-        if bundle.worth > 0:
+        if bundle.worth > 0 or any((job.boat_id, job.fitting_id) in fixed for job in jobs):
             yield bundle
 
 

@@ -15,10 +15,13 @@ NOT_STATED = "not_stated"  # the access of a fitting whose access nobody wrote d
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """The plan: `tables.HAUL_PLAN` and `tables.PLAN_SUMMARY`."""
+    """The plan and what follows from it: `tables.HAUL_PLAN`, PLAN_SUMMARY, PLAN_CURVE, DEFERRED and PARTS."""
 
     haul_plan: pd.DataFrame
     plan_summary: pd.DataFrame
+    plan_curve: pd.DataFrame
+    deferred: pd.DataFrame
+    parts: pd.DataFrame
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +36,7 @@ class Job:
     cost: float
     avoided: float  # expected failure loss it takes away
     worth: float  # avoided less its own cost; of an open indication, that must be followed up anyway, all it avoids
+    ready_on: date = date.min  # from this day on its part can be there
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,15 +78,17 @@ class Week:
 
 @dataclass(frozen=True, slots=True)
 class Yard:
-    """All that limits a plan: weeks, where each boat may go, how many of each service may be out, money and hours."""
+    """All that limits a plan: weeks, where each boat may go, how many of each group may be out, money and hours."""
 
     weeks: tuple[Week, ...]
     bundles: dict[str, tuple[Bundle, ...]]  # by boat, only what pays, worth most for its hours first
     reachable: dict[str, tuple[int, ...]]  # by boat: numbers of the weeks she is free and some of her access is offered
-    service: dict[str, str]
-    out_max: dict[str, int]  # by service
+    group: dict[str, str]  # by boat: of which so many are kept in service
+    out_max: dict[str, int]  # by group
     budget: float
     hours: float
+    access_max: dict[str, float]  # by access: boats a week that a slot can open it for
+    fixed: dict[str, Visit]  # by boat: decisions taken already, which every plan keeps
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,22 +101,4 @@ class Visit:
     hours: float  # accesses included
     cost: float
     avoided: float
-
-
-@dataclass(frozen=True, slots=True)
-class Charge:
-    """What an hour and a unit of money are worth in cost units where they are scarce."""
-
-    hour: float = 0.0
-    money: float = 0.0
-
-    def of(self, hours: float, cost: float) -> float:
-        """Return what so many hours and so much money are worth."""
-        return self.hour * hours + self.money * cost
-
-    def times(self, factor: float) -> Charge:
-        """Return the charge made so many times as high."""
-        return Charge(self.hour * factor, self.money * factor)
-
-
-FREE = Charge()
+    worth: float = 0.0  # avoided less what jobs and accesses cost, as the plan weighs it

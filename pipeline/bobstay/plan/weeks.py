@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from bobstay.errors import UsageError
 from bobstay.plan.record import WEEK_DAYS, Bundle, Week, Yard
 
 if TYPE_CHECKING:
@@ -25,20 +27,28 @@ def yard_of(
     settings: Settings,
     as_of: date,
 ) -> Yard:
-    """Gather all that limits a plan from the as-of date on."""
+    """Gather all that limits a plan from the as-of date on; raises UsageError where more are kept than there are."""
     weeks = weeks_of(slots, as_of)
     free = free_spans(availability)
-    service = {str(row["boat_id"]): _word(row["service"]) for row in boats.to_dict("records")}
     reachable = {boat: _reachable(weeks, mine, free.get(boat)) for boat, mine in bundles.items()}
     return Yard(
         weeks=weeks,
         bundles=bundles,
         reachable=reachable,
-        service=service,
-        out_max=_out_max(boats, settings.plan.minimum_in_service, as_of),
+        group=groups_of(boats, settings),
+        out_max=_out_max(boats, settings, as_of),
         budget=settings.plan.budget,
         hours=settings.plan.hours,
+        access_max=settings.plan.access_boats_max,
+        fixed={},
     )
+
+
+def groups_of(boats: pd.DataFrame, settings: Settings) -> dict[str, str]:
+    """Return, by boat, the group of which so many boats are kept in service."""
+    by = settings.plan.kept_by
+    words = ["fleet"] * len(boats) if by == "fleet" else [_word(value) for value in boats[by]]
+    return {str(boat): word for boat, word in zip(boats["boat_id"], words, strict=True)}
 
 
 def weeks_of(slots: pd.DataFrame, as_of: date) -> tuple[Week, ...]:
@@ -96,12 +106,27 @@ def _is_within(week: Week, free: Spans) -> bool:
     return any(first <= week.starts_on and last <= end for first, end in free)
 
 
-def _out_max(boats: pd.DataFrame, minimum: float, as_of: date) -> dict[str, int]:
-    """Return how many boats of each service may be out in any week, of those in the fleet on the as-of date."""
+def _out_max(boats: pd.DataFrame, settings: Settings, as_of: date) -> dict[str, int]:
+    """Return how many boats of each group may be out in any week, of those in the fleet on the as-of date."""
     left = pd.to_datetime(boats["left_latest"])
     here = boats[left.isna() | (left > pd.Timestamp(as_of))]
-    sizes = here["service"].map(_word).value_counts()
-    return {str(service): math.floor((1 - minimum) * size + 1e-9) for service, size in sizes.items()}
+    sizes = Counter(groups_of(here, settings).values())
+    share = settings.plan.minimum_in_service
+    most = {group: math.floor((1 - share) * size + 1e-9) for group, size in sorted(sizes.items())}
+    for group, kept in settings.plan.kept_in_service.items():
+        if kept > sizes.get(group, 0):
+            raise _too_many_kept(group, kept, sizes, settings.plan.kept_by)
+        most[group] = min(most[group], sizes[group] - kept)
+    return most
+
+
+def _too_many_kept(group: str, kept: int, sizes: Counter[str], by: str) -> UsageError:
+    there = ", ".join(f"{word} {count}" for word, count in sorted(sizes.items()))
+    return UsageError(
+        f"the plan cannot keep {kept} boats of {group} in service: there are {sizes.get(group, 0)}",
+        where=f"setting plan.kept_in_service.{group} = {kept}; boats by {by}: {there}",
+        remedy="lower the number, or name a group that there is (plan.kept_by says what makes a group)",
+    )
 
 
 def _word(service: Any) -> str:

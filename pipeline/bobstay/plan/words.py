@@ -7,23 +7,31 @@ from collections import Counter
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from bobstay.plan.bound import Bound
     from bobstay.plan.record import Yard
     from bobstay.plan.schedule import Schedule
+    from bobstay.plan.solve import Solved
 
 
-def binding(schedule: Schedule, bound: Bound, open_count: int) -> str:
+def binding(schedule: Schedule, made: Solved, open_count: int) -> str:
     """Return why boats wait, what is left of jobs and of `open_count` open indications, and how the bound was made."""
-    yard = schedule.yard
-    waiting = Counter(_why(schedule, boat) for boat in yard.bundles if boat not in schedule.visits)
-    left = _jobs_left(schedule)
+    waiting = Counter(reasons(schedule).values())
     parts = [
         f"{count} for want of {why}" for why, count in sorted(waiting.items(), key=lambda item: (-item[1], item[0]))
     ]
     said = f"{_boats(sum(waiting.values()))}: {', '.join(parts)}." if parts else "No boat with jobs that pay waits."
+    left = _jobs_left(schedule)
     if left:
         said += f" {left} jobs that pay, of boats in the plan, find no room in it."
-    return f"{said}{_open(schedule, open_count)} {_bound(bound)}"
+    return f"{said}{_not_offered(schedule.yard)}{_open(schedule, open_count)} {_bound(made)}"
+
+
+def reasons(schedule: Schedule) -> dict[str, str]:
+    """Return, for each boat with jobs that pay and no visit, what she waits for want of."""
+    return {
+        boat: _why(schedule, boat)
+        for boat, bundles in schedule.yard.bundles.items()
+        if bundles and boat not in schedule.visits
+    }
 
 
 def without_slots(yard: Yard, is_given: bool) -> str:
@@ -38,24 +46,43 @@ def _why(schedule: Schedule, boat: str) -> str:
     weeks = list(yard.reachable[boat])
     if not weeks:
         return "a week in which she is free and her access is offered"
+    weeks = [week for week in weeks if schedule.would_pay(boat, week, hours=math.inf, money=math.inf)]
+    if not weeks:
+        return "a week in which her parts are there"
     weeks = [week for week in weeks if schedule.has_place(week)]
     if not weeks:
         return "places"
     weeks = [week for week in weeks if schedule.keeps_service(boat, week)]
     if not weeks:
         return "boats kept in service"
+    weeks = [week for week in weeks if schedule.can_open(boat, week)]
+    if not weeks:
+        return "boats a week that the access can be opened for"
     hours, money = schedule.room(weeks)
-    if any(schedule.visit(boat, week, hours=math.inf, money=money) for week in weeks):
+    if not any(schedule.would_pay(boat, week, hours=hours, money=math.inf) for week in weeks):
         return "hours"
-    return (
-        "money" if any(schedule.visit(boat, week, hours=hours, money=math.inf) for week in weeks) else "hours and money"
-    )
+    if not any(schedule.would_pay(boat, week, hours=math.inf, money=money) for week in weeks):
+        return "money"
+    return "hours and money"
 
 
 def _jobs_left(schedule: Schedule) -> int:
     yard = schedule.yard
     payable = sum(len(bundle.jobs) for boat in schedule.visits for bundle in yard.bundles[boat])
     return payable - sum(len(visit.jobs) for visit in schedule.visits.values())
+
+
+def _not_offered(yard: Yard) -> str:
+    """Name accesses that jobs need and no slot offers at all."""
+    missing = Counter(
+        bundle.access
+        for bundles in yard.bundles.values()
+        for bundle in bundles
+        if not any(week.offers(bundle.access) for week in yard.weeks)
+    )
+    return "".join(
+        f" No slot offers {access}: {count} boats have jobs for it." for access, count in sorted(missing.items())
+    )
 
 
 def _open(schedule: Schedule, open_count: int) -> str:
@@ -68,6 +95,7 @@ def _boats(count: int) -> str:
     return "1 boat waits" if count == 1 else f"{count} boats wait"
 
 
-def _bound(bound: Bound) -> str:
-    merged = "" if bound.merged == 1 else f", {bound.merged} neighbouring weeks taken as one"
-    return f"The bound is that of the linear relaxation{merged}."
+def _bound(made: Solved) -> str:
+    sample = ", its prices those of a sample of the boats" if made.is_sampled else ""
+    stopped = "" if made.is_within else " The search ended at its set number of steps, not at its aim."
+    return f"The bound is that of the relaxation by prices{sample}.{stopped}"

@@ -85,7 +85,7 @@ def _fleet_pages(fleet: Fleet, boats: list[Boat]) -> dict[str, dict[str, Any]]:
             **doubts,
         },
         "guidance": {"ages": ages},
-        "plan": plan,
+        "plan": plan | {name: fleet.tables[name] for name in ("plan_curve", "deferred", "parts")},
         "changes": changes_of(fleet),
         "evidence": evidence_of(fleet),
         "backtest": {"backtest_words": backtest_in_words(fleet)},

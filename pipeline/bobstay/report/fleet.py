@@ -41,6 +41,9 @@ _IF_MADE = (
     "backtest_verdict",
     "backtest_methods",
     "backtest_thirds",
+    "plan_curve",
+    "deferred",
+    "parts",
 )
 _SET_ASIDE = """SELECT reason, "table", count(*) AS "rows", min(file) AS file, min(hint) AS hint
     FROM set_aside GROUP BY reason, "table" ORDER BY "rows" DESC, reason, "table" """

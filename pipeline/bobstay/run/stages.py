@@ -14,6 +14,7 @@ from bobstay.tables import (
     CLASS_DRAWS,
     CLASSES,
     CLEAR_LOOKS,
+    DEFERRED,
     DETECTION,
     FAMILIES,
     FIT_CHECKS,
@@ -21,6 +22,8 @@ from bobstay.tables import (
     HAUL_PLAN,
     NONPARAMETRIC,
     NOTICE_STATUS,
+    PARTS,
+    PLAN_CURVE,
     PLAN_SUMMARY,
     PRIORITY,
     RANK_CHANGES,
@@ -195,10 +198,11 @@ _PRICES = """SELECT p.* REPLACE (coalesce(w.shown_as, p.fitting_type) AS fitting
     LEFT JOIN words_merged AS w ON w."column" = 'fitting_type' AND w.word = p.fitting_type ORDER BY p.file_id, p.line"""
 
 
-def plan_stage(job: Job) -> None:
-    """Put boats into yard slots."""
-    from bobstay.plan import plan
+def plan_stage(job: Job, fix: Path | None = None) -> None:
+    """Put boats into yard slots; the decisions in the file `fix` are kept."""
+    from bobstay.plan import plan, read_decisions
 
+    decisions = read_decisions(fix) if fix is not None else ()
     job.say("planning")
     made = plan(
         job.table("priority"),
@@ -209,9 +213,13 @@ def plan_stage(job: Job) -> None:
         lives=job.table("lives"),
         settings=job.settings,
         as_of=job.as_of,
+        decisions=decisions,
     )
     store.write(job.con, HAUL_PLAN, made.haul_plan)
     store.write(job.con, PLAN_SUMMARY, made.plan_summary)
+    store.write(job.con, PLAN_CURVE, made.plan_curve)
+    store.write(job.con, DEFERRED, made.deferred)
+    store.write(job.con, PARTS, made.parts)
 
 
 def report_stage(job: Job) -> list[Path]:

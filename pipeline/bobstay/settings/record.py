@@ -135,7 +135,16 @@ class Plan:
 
     budget: float = float("inf")  # money
     hours: float = float("inf")  # hours of work over the whole plan
-    minimum_in_service: float = 0.0  # share of the boats of each service kept in service each week
+    minimum_in_service: float = 0.0  # share of the boats of each group kept in service each week
+    kept_by: str = "service"  # what makes a group: service, home_port, design, or fleet (all boats)
+    kept_in_service: dict[str, int] = field(default_factory=dict)  # boats of a group kept in service, by its word
+    access_boats_max: dict[str, float] = field(  # boats a slot can open an access for in a week: a crane's limit
+        default_factory=lambda: dict.fromkeys(
+            ("afloat", "aloft", "engine_bay", "mast_out", "hauled", "keel_off"), float("inf")
+        )
+    )
+    lead_weeks: dict[str, float] = field(default_factory=dict)  # a new part's, by type or by "type/material"
+    lead_weeks_otherwise: float = 0.0
     test_hours: float = 0.5  # where prices do not say
     replace_hours: float = 2.0
     access_hours: dict[str, float] = field(
@@ -243,7 +252,8 @@ def tree(settings: Settings) -> dict[str, Any]:
     root: dict[str, Any] = {}
     for key, (value, source) in flattened(settings).items():
         if source != "default":
-            *parents, last = key.split(".")
+            # a group's or a type's own word may hold a point
+            *parents, last = key.split(".", 2) if key.startswith("plan.") else key.split(".")
             branch = root
             for parent in parents:
                 branch = branch.setdefault(parent, {})

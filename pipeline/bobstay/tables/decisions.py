@@ -141,13 +141,65 @@ PLAN_SUMMARY = OutputTable(
         hours number! hours of work
         loss_avoided number! expected loss taken away
         loss_left number! expected loss that stays
-        bound number! no plan can avoid more than this
+        bound number! no plan that costs as much or less can avoid more than this
         gap number! (bound - loss_avoided) / bound
         boats_planned integer! boats given a slot
         boats_waiting integer! boats with jobs and no slot
         binding text! what limits the plan, in words
+        net_avoided number loss avoided less what jobs and accesses cost, cost units: what the plan makes most of
+        net_bound number no plan within the limits can have a higher net_avoided than this
+        net_gap number (net_bound - net_avoided) / net_bound
     """),
     order=("cost",),
+)
+
+PLAN_CURVE = OutputTable(
+    "plan_curve",
+    "limit and amount of it",
+    columns_of("""
+        limit text! budget, hours or places: what there is more or less of, all else as it is
+        amount number! how much of it the plan may use
+        is_in_force boolean! this is the plan's own limit, or what it uses where there is none
+        loss_avoided number! expected loss taken away then
+        net_avoided number! the same less what jobs and accesses cost
+        cost number! money, accesses included
+        hours number! hours of work
+        jobs integer! jobs done
+        boats integer! boats given a slot
+    """),
+    order=("limit", "amount"),
+)
+
+DEFERRED = OutputTable(
+    "deferred",
+    "boat and day until which her risk stays",
+    columns_of("""
+        boat_id text! the boat
+        until date! the day of her visit, or the end of the horizon where the jobs are not planned
+        kind text! before_visit or not_planned
+        jobs integer! jobs proposed that wait so long
+        open_indications integer! of these, parts that must stay out of use
+        loss_deferred number! expected loss until then, cost units; before a visit spread evenly over the horizon (assumed)
+        jobs_not_estimated integer! of these, jobs whose loss cannot be estimated
+        reason text! what they wait for
+        boat_name text the name on the transom
+    """),
+    order=("kind", "boat_id"),
+)
+
+PARTS = OutputTable(
+    "parts",
+    "part to order and day it is first needed",
+    columns_of("""
+        fitting_type text! what it is
+        material text! what it is made of
+        needed_by date! first day of the week in which the first of them is fitted
+        order_by date! needed_by less the lead time
+        count integer! how many
+        lead_weeks number! weeks a new part takes to come (a setting)
+        boats text! the boats they are for
+    """),
+    order=("order_by", "fitting_type", "material", "needed_by"),
 )
 
 COVERAGE = OutputTable(
