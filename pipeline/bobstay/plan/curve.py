@@ -17,8 +17,8 @@ if TYPE_CHECKING:
 
     from bobstay.plan.record import Visit, Yard
 
-_SHARES = (0.5, 0.75, 1.0, 1.25, 1.5)  # of the limit in force, or of what the plan uses where there is none
-_PLACES = (-2, 0, 1, 2, 5)
+_SHARES = (0.5, 1.0, 1.5)  # of the limit in force, or of what the plan uses where there is none
+_PLACES = (0, 1, 5)
 _BOATS_MAX = 1000  # of more boats no curve is drawn: each point is a plan
 
 

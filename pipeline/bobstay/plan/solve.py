@@ -43,7 +43,7 @@ def solved(yard: Yard, *, quick: bool = False) -> Solved:
     boats = len(yard.bundles)
     flat = flatten(yard)
     pool, market = Pool(flat), Market(flat)
-    found = _relaxed(yard, pool, market, near=2e-3 if quick or boats > _FEW else 5e-4)
+    found = _relaxed(yard, pool, market, near=5e-4 if boats <= _FEW else 2e-3)
     effort = _effort(boats, quick=quick)
     chosen = searched(pool, market, found, effort)
     place = np.where(flat.places > 0, found.dual.place, 0.0)
@@ -71,7 +71,7 @@ def _relaxed(yard: Yard, pool: Pool, market: Market, *, near: float) -> Relaxed:
 
 def _effort(boats: int, *, quick: bool) -> Effort:
     if quick:
-        return Effort(passes=0, gap=0.02)
+        return Effort(passes=1, gap=1e-3) if boats <= _FEW else Effort(passes=0, gap=0.02)
     if boats <= _FEW:
         return Effort(passes=9, gap=1e-3)
     return Effort(passes=3, gap=0.01) if boats <= _MANY else Effort(passes=1, gap=0.02)
