@@ -188,9 +188,18 @@ def test_worksheets_on_paper_hold_the_payloads_as_text(ran):
     for payload in (cleaned(p) for p in PAYLOADS):
         if payload.isascii():
             assert "".join(visible(payload).split()) in flat, payload
-    for path, reader in zip(sheets, readers, strict=True):
-        assert "/JavaScript" not in str(reader.trailer["/Root"]), path
-        assert all("/Annots" not in page for page in reader.pages), path
+
+
+def test_no_paper_does_anything(ran):
+    """Bulletin, wall sheet, letters and worksheets: no script, no link, no action, and no sheet is empty."""
+    out, _, _ = ran
+    papers = sorted(out.rglob("*.pdf"))
+    assert {"guidance.pdf", "wall_sheet.pdf"} <= {path.name for path in papers}
+    assert [path for path in papers if path.parent.name == "letters"]
+    for path in papers:
+        reader = pypdf.PdfReader(path)
+        assert not {"/JavaScript", "/OpenAction", "/AA"} & set(reader.trailer["/Root"]), path
+        assert all("/Annots" not in page and page.extract_text().strip() for page in reader.pages), path
 
 
 def check_terminal(done) -> None:
