@@ -114,3 +114,33 @@ def test_costs_count_against_what_is_avoided():
     made = planned(priority_of({"A": [("aloft", 4.0)], "B": [("aloft", 9.0)]}), TWO_WEEKS, settings=settings)
     assert list(made.haul_plan["boat_id"]) == ["B"]
     assert made.plan_summary["net_avoided"].iloc[0] == pytest.approx(4.0)
+
+
+THREE_WEEKS = slots_of(*(("east", f"2026-11-{day:02}", 1, 9.0, None) for day in (2, 9, 16)))
+
+
+def weeks_of(made):
+    return {row.boat_id: row.starts_on.day for row in made.haul_plan.itertuples()}
+
+
+def test_boats_that_avoid_most_come_earliest():
+    """By hand: any order of three like weeks avoids the same; the most urgent goes first, whatever she is called."""
+    assert weeks_of(planned(priority_of({"A": [("aloft", 10.0)], "B": [("aloft", 50.0)], "C": [("aloft", 30.0)]}),
+                            THREE_WEEKS)) == {"B": 2, "C": 9, "A": 16}  # fmt: skip
+
+
+def test_an_urgent_boat_waits_for_what_she_needs():
+    """By hand: the keel is reached in the second week alone; so she has that, and the others keep their order."""
+    weeks = slots_of(
+        ("east", "2026-11-02", 1, 9.0, "aloft"),
+        ("east", "2026-11-09", 1, 9.0, "aloft;hauled"),
+        ("east", "2026-11-16", 1, 9.0, "aloft"),
+    )
+    rows = priority_of({"A": [("hauled", 90.0)], "B": [("aloft", 20.0)], "C": [("aloft", 50.0)]})
+    assert weeks_of(planned(rows, weeks)) == {"C": 2, "A": 9, "B": 16}
+
+
+def test_a_decision_is_not_moved_for_a_more_urgent_boat(tmp_path):
+    rows = priority_of({"A": [("aloft", 10.0)], "B": [("aloft", 50.0)]})
+    extra = decided(tmp_path, "A,east,2026-11-02,F0,replace")
+    assert weeks_of(planned(rows, THREE_WEEKS, extra=extra)) == {"A": 2, "B": 9}

@@ -11,6 +11,7 @@ from bobstay.plan.flat import flatten
 from bobstay.plan.pool import Pool
 from bobstay.plan.relaxed import Market, Relaxed, relaxed
 from bobstay.plan.search import Effort, searched
+from bobstay.plan.urgent import most_urgent_first
 
 if TYPE_CHECKING:
     from bobstay.plan.record import Visit, Yard
@@ -50,8 +51,9 @@ def solved(yard: Yard, *, quick: bool = False) -> Solved:
     hours = np.divide(
         flat.hours, flat.places, out=np.zeros_like(place), where=np.isfinite(flat.hours) & (flat.places > 0)
     )
+    visits = sorted((pool.visit(int(c)) for c in chosen), key=lambda visit: visit.boat_id)
     return Solved(
-        visits=tuple(sorted((pool.visit(int(c)) for c in chosen), key=lambda visit: visit.boat_id)),
+        visits=tuple(visits) if quick else most_urgent_first(yard, visits),
         bound=found.bound,
         worth_of_place=tuple((place + found.dual.hour * hours).tolist()),
         is_sampled=boats > _MANY,
