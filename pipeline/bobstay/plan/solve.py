@@ -76,4 +76,4 @@ def _effort(boats: int, *, quick: bool) -> Effort:
         return Effort(passes=1, gap=1e-3) if boats <= _FEW else Effort(passes=0, gap=0.02)
     if boats <= _FEW:
         return Effort(passes=9, gap=1e-3)
-    return Effort(passes=3, gap=0.01) if boats <= _MANY else Effort(passes=1, gap=0.02)
+    return Effort(passes=3, gap=0.028) if boats <= _MANY else Effort(passes=1, gap=0.058)
