@@ -33,7 +33,7 @@ def drawn(ordered: pd.DataFrame, *, count: int, seed: int, season: int) -> NDArr
     low = (ordered["action"].eq("leave") & (ordered["rank"] > _LOW * lengths)).to_numpy(dtype=bool)
     candidates = np.flatnonzero(low)
     told = zip(*(ordered[name].iloc[candidates].astype(str) for name in _KNOWN), strict=True)
-    lots = np.array([_lot("|".join(t if isinstance(t, str) else "" for t in texts), seed, season) for texts in told], dtype=np.uint64)
+    lots = np.array([_lot("|".join(map(str, texts)), seed, season) for texts in told], dtype=np.uint64)
     return np.isin(np.arange(len(ordered)), candidates[np.argsort(lots, kind="stable")][:count])
 
 
