@@ -13,11 +13,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from bobstay import scores, weibull
-from bobstay.errors import EstimateError
-from bobstay.joint import RatePrior, chance_by, crossed_design, estimate_with_signs
+from bobstay import scores
+from bobstay.joint import KINDS, chance_by
 from bobstay.study import GENERATORS
-from bobstay.study.trial import plain_intervals
+from bobstay.study.trial import HORIZON_YEARS, estimated, is_real, plain_estimates, plain_intervals
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -27,12 +26,10 @@ if TYPE_CHECKING:
     from bobstay.study.truth import Truth
 
 FIRST_SEED = 31000
-HORIZON_YEARS = 1.0
 EVERY_YEARS = 4.0
 ESTIMATE, PLAIN, OLDEST, WAITED, FIXED = (
     "this estimate", "plain interval model", "oldest first", "longest since a look", "a fixed interval"
 )  # fmt: skip
-CLEAR = 0  # look codes come four to a method: clear, open, confirmed, unfounded
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +45,7 @@ class Tried:
 def tried(simulate: Simulate, seed: int, boats: int) -> Tried:
     """Simulate one fleet, put its parts in order by each way, and score them against the true cracks."""
     fleet, truth = simulate(seed, boats)
-    lives = np.flatnonzero(truth.is_in_service & ~_has_finding(fleet))
+    lives = np.flatnonzero(truth.is_in_service & ~_has_finding(fleet, len(truth.found)))
     age = truth.last_years[lives]
     cracked = truth.onset_years[lives] <= age + HORIZON_YEARS
     chance = _by_estimate(fleet, truth, lives)
@@ -65,39 +62,31 @@ def tried(simulate: Simulate, seed: int, boats: int) -> Tried:
     return Tried(shares, intercept, slope, float(chance.sum() / cracked.sum()))
 
 
-def _has_finding(fleet: Fleet) -> Bools:
-    kind = fleet.look_code % 4
-    has = np.zeros(fleet.life_count, dtype=bool)
-    has[fleet.look_life[(kind == 1) | (kind == 2)]] = True
-    return has
+def _has_finding(fleet: Fleet, row_count: int) -> Bools:
+    return np.bincount(fleet.look_life[is_real(fleet, row_count)], minlength=fleet.life_count) > 0
 
 
 def _last_clear(fleet: Fleet) -> Floats:
     last = np.zeros(fleet.life_count)
-    clear = fleet.look_code % 4 == CLEAR
+    clear = fleet.look_code % len(KINDS) == KINDS.index("clear")
     np.maximum.at(last, fleet.look_life[clear], fleet.look_age[clear])
     return last
 
 
 def _by_estimate(fleet: Fleet, truth: Truth, lives: Ints) -> Floats:
-    rates = RatePrior(truth.found_thought, truth.false_call_thought, np.full(len(truth.found), 20.0))
-    design = crossed_design(truth.type_index, truth.material_index, len(truth.effects))
-    made = estimate_with_signs(fleet, design, rates=rates)
+    made = estimated(fleet, truth, truth.found_thought, truth.false_call_thought)
     return chance_by(made, fleet.of_lives(lives), truth.last_years[lives] + HORIZON_YEARS)
 
 
 def _by_plain(fleet: Fleet, lives: Ints, age: Floats, row_count: int) -> Floats:
     """Return 1 - S(age + 1) / S(last clear look) by each class's plain Weibull; the middle one where it has none."""
-    entry, lower, upper = plain_intervals(fleet, row_count)
-    chance = np.full(len(lives), np.nan)
-    for k in range(fleet.class_count):
-        own, here = (fleet.class_index == k) & ~np.isnan(entry), fleet.class_index[lives] == k
-        try:
-            made = weibull.estimate(entry[own], lower[own], upper[own])
-        except EstimateError:
-            continue
-        later, clear = ((at / made.scale) ** made.shape for at in (age[here] + HORIZON_YEARS, lower[lives][here]))
-        chance[here] = -np.expm1(clear - later)
+    intervals = plain_intervals(fleet, row_count)
+    chance, last_clear = np.full(len(lives), np.nan), intervals[1][lives]
+    for k, made in enumerate(plain_estimates(fleet, intervals)):
+        if made is not None:
+            here = fleet.class_index[lives] == k
+            later, clear = ((at / made.scale) ** made.shape for at in (age[here] + HORIZON_YEARS, last_clear[here]))
+            chance[here] = -np.expm1(clear - later)
     return np.where(np.isnan(chance), np.nanmedian(chance), chance)
 
 

@@ -32,6 +32,7 @@ from bobstay.joint.rates import KINDS, logit
 if TYPE_CHECKING:
     from bobstay.joint.fleet import Bools, Floats
     from bobstay.study.truth import Truth
+    from bobstay.weibull import WeibullEstimate
 
 DRAWS = 400
 LEAST_EVENTS = 3  # classes with fewer are not judged
@@ -71,7 +72,7 @@ class Trial:
 def tried(simulate: Simulate, seed: int, boats: int) -> Trial:
     """Simulate a fleet, estimate it as it is, with wrong priors, with perfect tests and plainly, and compare."""
     fleet, truth = simulate(seed, boats)
-    made = _estimated(fleet, truth, truth.found_thought, truth.false_call_thought)
+    made = estimated(fleet, truth, truth.found_thought, truth.false_call_thought)
     judged = event_counts(fleet, len(truth.found)) >= LEAST_EVENTS
     error, holds = _b10(made, truth, seed)
     lives = np.flatnonzero(truth.is_in_service)
@@ -102,17 +103,18 @@ def tried(simulate: Simulate, seed: int, boats: int) -> Trial:
 def event_counts(fleet: Fleet, row_count: int) -> Floats:
     """Return by class the lives with an indication not called unfounded, or a failure; looks of so many rows."""
     has = np.zeros(fleet.life_count)
-    has[fleet.look_life[_is_real(fleet, row_count)]] = 1.0
+    has[fleet.look_life[is_real(fleet, row_count)]] = 1.0
     return np.bincount(fleet.class_index, has, minlength=fleet.class_count).astype(float)
 
 
-def _is_real(fleet: Fleet, row_count: int) -> Bools:
+def is_real(fleet: Fleet, row_count: int) -> Bools:
+    """Return by look whether it is an indication not called unfounded, or a failure."""
     kind = fleet.look_code % len(KINDS)
     failed = fleet.look_code == failed_code(row_count)
     return np.asarray(failed | np.isin(kind, [KINDS.index("open"), KINDS.index("confirmed")]))
 
 
-def _estimated(fleet: Fleet, truth: Truth, found: Floats, false_call: Floats) -> Estimated:
+def estimated(fleet: Fleet, truth: Truth, found: Floats, false_call: Floats) -> Estimated:
     """Estimate with these rates as priors worth PRIOR_WEIGHT looks."""
     rates = RatePrior(found, false_call, np.full(len(found), PRIOR_WEIGHT))
     design = crossed_design(truth.type_index, truth.material_index, len(truth.effects))
@@ -181,24 +183,30 @@ def captured(chance: Floats, true: Floats) -> float:
 
 def _plain_error(fleet: Fleet, truth: Truth) -> Floats:
     """Return the errors of ln B10 of each class's plain Weibull: right intervals, tests taken at their word."""
-    entry, lower, upper = plain_intervals(fleet, len(truth.found))
     boat = np.bincount(fleet.boat_index, minlength=len(truth.joined)).astype(float)
     centred = truth.covariates - truth.covariates[fleet.boat_index].mean(0)
     want = true_b10(truth, Patterns(centred, boat / boat.sum(), np.zeros((len(truth.log_scale), centred.shape[1]))))
-    out = np.full(fleet.class_count, np.nan)
+    made = plain_estimates(fleet, plain_intervals(fleet, len(truth.found)))
+    b10 = np.array([np.nan if one is None else one.quantile(0.1) for one in made], dtype=float)
+    return np.asarray(np.log(b10) - np.log(want))
+
+
+def plain_estimates(fleet: Fleet, intervals: tuple[Floats, Floats, Floats]) -> list[WeibullEstimate | None]:
+    """Return by class the plain Weibull of its lives' `intervals` (entry, lower, upper), None where it has none."""
+    entry, lower, upper = intervals
+    found: list[WeibullEstimate | None] = []
     for k in range(fleet.class_count):
         own = (fleet.class_index == k) & ~np.isnan(entry)
         try:
-            made = weibull.estimate(entry[own], lower[own], upper[own])
+            found.append(weibull.estimate(entry[own], lower[own], upper[own]))
         except EstimateError:
-            continue
-        out[k] = float(np.log(made.quantile(0.1)) - np.log(want[k]))
-    return out
+            found.append(None)
+    return found
 
 
 def plain_intervals(fleet: Fleet, row_count: int) -> tuple[Floats, Floats, Floats]:
     """Return entry (NaN: not used), lower and upper of every life, as perfect detection reads its looks."""
-    n, age, life, real = fleet.life_count, fleet.look_age, fleet.look_life, _is_real(fleet, row_count)
+    n, age, life, real = fleet.life_count, fleet.look_age, fleet.look_life, is_real(fleet, row_count)
     upper = np.full(n, np.inf)
     np.minimum.at(upper, life[real], age[real])
     clear = ~real & (age < upper[life])
