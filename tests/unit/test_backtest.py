@@ -169,13 +169,18 @@ def test_intervals_hold_the_truth_as_often_as_they_say():
 def test_nothing_to_score_gives_empty_tables():
     few = season(4)
     none = Season(**{f: getattr(few, f) for f in Season.__slots__} | {"order": {}, "expected": {}})
-    assert len(verdicts([none], cover=0.9, seed=1)) == len(by_method([none])) == len(thirds([none], cover=0.9)) == 0
+    assert (
+        len(verdicts([none], cover=0.9, seed=1))
+        == len(by_method([none], cover=0.9))
+        == len(thirds([none], cover=0.9))
+        == 0
+    )
     assert score(none)["note"].str.contains("not scored").all()
 
 
 def test_thirds_and_methods_count_every_look_once():
     one = season(5)
-    by_third, methods = thirds([one], cover=0.9), by_method([one])
+    by_third, methods = thirds([one], cover=0.9), by_method([one], cover=0.9)
     assert by_third["looks"].sum() == methods["looks"].sum() == len(one.seen)
     assert by_third["found"].sum() == methods["found"].sum() == one.seen.sum()
     share = by_third.set_index("third")["share"]

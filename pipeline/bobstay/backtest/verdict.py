@@ -42,7 +42,7 @@ def verdicts(seasons: Sequence[Season], *, cover: float, seed: int) -> pd.DataFr
     kept = [season for season in seasons if is_scored(season)]
     if not kept:
         return pd.DataFrame(columns=list(BACKTEST_VERDICT.column_names))
-    looks = _Looks.of(kept)
+    looks = _Looks(kept)
     drawn = looks.resampled(RESAMPLES, seed)
     ends = ((1 - cover) / 2, (1 + cover) / 2)
     ours = looks.shares(ESTIMATE, drawn)
@@ -61,11 +61,6 @@ class _Looks:
         self.boat_count = len(boats)
         self.taken = {r: np.concatenate([scores.taken(s.order[r]) for s in seasons]) for r in RANKINGS}
         self.chance = {r: np.concatenate([s.expected[r] for s in seasons]) for r in CHANCED}
-
-    @classmethod
-    def of(cls, seasons: Sequence[Season]) -> _Looks:
-        """Put the seasons end to end."""
-        return cls(seasons)
 
     def by_boat(self, weight: Floats) -> Floats:
         """Return the sum of `weight`, shape (n,), by boat."""
@@ -142,12 +137,11 @@ def _told_of_chances(row: dict[str, Any]) -> str:
     slope = f"{row['calibration_slope_lower']:.2f} to {row['calibration_slope_upper']:.2f}"
     if np.isnan(row["calibration_slope_lower"]):
         return f"{row['found']} found where {row['expected']:.1f} were expected ({ratio:.2f} times)"
-    off = row["calibration_slope_lower"] > 1 or row["calibration_slope_upper"] < 1
-    judged = (
-        "chances are spread too " + ("little" if row["calibration_slope_lower"] > 1 else "widely")
-        if off
-        else ("no sign that the chances are spread wrongly")
-    )
+    judged = "no sign that the chances are spread wrongly"
+    if row["calibration_slope_lower"] > 1:
+        judged = "chances are spread too little"
+    elif row["calibration_slope_upper"] < 1:
+        judged = "chances are spread too widely"
     return (
         f"{row['found']} found where {row['expected']:.1f} were expected ({ratio:.2f} times); slope {slope}: {judged}"
     )
@@ -165,7 +159,7 @@ def _told_beside(ranking: str, row: dict[str, Any]) -> str:
     return f"no better than {name} on your data, as far as these seasons tell: {100 * row['difference']:+.0f} ({ends})"
 
 
-def by_method(seasons: Sequence[Season]) -> pd.DataFrame:
+def by_method(seasons: Sequence[Season], *, cover: float) -> pd.DataFrame:
     """Return tables.BACKTEST_METHODS: by method and scope, findings seen and expected by the estimate.
 
     The interval of the ratio takes the findings for a Poisson count (Garwood 1936).
@@ -185,6 +179,6 @@ def by_method(seasons: Sequence[Season]) -> pd.DataFrame:
         looks=("found", "size"), found=("found", "sum"), expected=("expected", "sum")
     )
     made = made.reset_index()
-    low, high = scores.poisson_limits(made["found"].to_numpy(float), cover=0.9)
+    low, high = scores.poisson_limits(made["found"].to_numpy(float), cover=cover)
     return made.assign(ratio=made["found"] / made["expected"], ratio_lower=low / made["expected"],
                        ratio_upper=high / made["expected"])[list(BACKTEST_METHODS.column_names)]  # fmt: skip

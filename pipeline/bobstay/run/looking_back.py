@@ -38,7 +38,7 @@ def backtest_stage(job: Job) -> int:
     cover, seed = job.settings.estimate.interval, job.settings.estimate.seed
     store.write(job.con, BACKTEST, made)
     store.write(job.con, BACKTEST_VERDICT, backtest.verdicts(seasons, cover=cover, seed=seed))
-    store.write(job.con, BACKTEST_METHODS, backtest.by_method(seasons))
+    store.write(job.con, BACKTEST_METHODS, backtest.by_method(seasons, cover=cover))
     store.write(job.con, BACKTEST_THIRDS, backtest.thirds(seasons, cover=cover))
     return DONE if made["concordance"].notna().any() else TOO_LITTLE_EVIDENCE
 

@@ -43,7 +43,7 @@ BACKTEST_METHODS = OutputTable(
         found integer! findings among them
         expected number! findings expected by the estimate
         ratio number findings over expected
-        ratio_lower number lower end of its 90 % interval
+        ratio_lower number lower end of its interval
         ratio_upper number upper end
     """),
     order=("method", "scope"),
