@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
+from bobstay.estimate.outcome import _failing
 from bobstay.joint import (
     Fleet,
     RatePrior,
@@ -140,3 +142,19 @@ def test_suspicions_are_told_from_looks_at_parts_picked_blindly() -> None:
     told_error, blind_error = np.array(errors).T
     assert (told_error > blind_error + 0.01).all()  # taken for any other look each makes ages too low
     assert abs(told_error.mean()) < abs(blind_error.mean()) - 0.015
+
+
+@pytest.mark.parametrize(
+    ("signs", "words"),
+    [
+        (Signs(), ""),
+        (Signs(0.02), "; of cracked parts 2 in a hundred fail a year, as estimated"),
+        (Signs(0.12), "; of cracked parts 10 in a hundred fail a year, as estimated"),
+        (Signs(0.0, 0.03, 0.01), "; they are looked at on a suspicion 3 times as often as sound ones"),
+        (Signs(0.0, 1.234, 0.01), "; they are looked at on a suspicion 120 times as often as sound ones"),
+    ],
+)
+def test_large_rates_are_written_out(signs: Signs, words: str) -> None:
+    """Rounded by hand; a rate of .12 is 10 in a hundred to one figure, and no reader is shown 1e+01."""
+    outcome = SimpleNamespace(estimated=SimpleNamespace(model=SimpleNamespace(signs=signs)))
+    assert _failing(outcome) == words  # type: ignore[arg-type]

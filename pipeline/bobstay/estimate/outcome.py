@@ -138,12 +138,18 @@ def _words(evidence: str, settings: Settings, *, few: bool, alone: bool) -> str:
 def _failing(outcome: Outcome) -> str:
     """Say how often cracked parts were found to fail and to be suspected, where some were."""
     signs = outcome.estimated.model.signs
-    words = (
-        f"; of cracked parts {100 * signs.failing:.1g} in a hundred fail a year, as estimated" if signs.failing else ""
-    )
+    words = ""
+    if signs.failing:
+        words += f"; of cracked parts {_in_figures(100 * signs.failing, 1)} in a hundred fail a year, as estimated"
     if signs.suspected_sound:
-        words += f"; they are looked at on a suspicion {np.exp(signs.log_times):.2g} times as often as sound ones"
+        often = _in_figures(float(np.exp(signs.log_times)), 2)
+        words += f"; they are looked at on a suspicion {often} times as often as sound ones"
     return words
+
+
+def _in_figures(number: float, figures: int) -> str:
+    """Return a number rounded to so many figures, written out: 10, never 1e+01."""
+    return f"{float(f'{number:.{figures}g}'):g}"
 
 
 def _class_numbers(outcome: Outcome, has_numbers: Bools, interval: float) -> dict[str, Floats]:
