@@ -12,7 +12,7 @@ from bobstay.estimate.findings import ALL, findings_rows
 from bobstay.joint import Fleet, RatePrior, crossed_design, estimate, predicted
 from bobstay.joint.model import Model, Point
 from bobstay.joint.rates import logit
-from simulated_fleet import FALSE_CALL, FOUND, Truth, simulate
+from simulated_fleet import FALSE_CALL, FOUND, Truth, one_life, simulate
 
 PRIOR = RatePrior(FOUND, FALSE_CALL, np.full(4, 20.0))
 
@@ -26,16 +26,7 @@ def rows_of(fleet: Fleet, truth: Truth) -> pd.DataFrame:
 
 def test_one_life_by_hand() -> None:
     """Clear at 4, then looked at at 8, Weibull of shape 2 and scale 10, found .35, false call .012: Bayes by hand."""
-    blank, truth = simulate(4, 10, places=20, classes=4)
-    fleet = replace(
-        blank.of_lives(np.array([0])),
-        class_index=np.zeros(1, dtype=np.intp),
-        copy_entry=np.zeros(1),
-        covariates=np.zeros((1, 2)),
-        look_life=np.zeros(2, dtype=np.intp),
-        look_age=np.array([4.0, 8.0]),
-        look_code=np.zeros(2, dtype=np.intp),
-    )
+    fleet, truth = one_life()
     design = crossed_design(truth.type_index, truth.material_index, 2)
     model = Model.of(fleet, design, PRIOR, cleared=0.5, has_boats=False)
     psi = logit(np.concatenate([FOUND, FALSE_CALL]))

@@ -21,7 +21,7 @@ from bobstay.joint import (
     suspected_code,
 )
 from bobstay.joint.model import Model, Point
-from simulated_fleet import FALSE_CALL, FOUND, Truth, simulate
+from simulated_fleet import FALSE_CALL, FOUND, Truth, one_life, simulate
 
 PRIOR = RatePrior(FOUND, FALSE_CALL, np.full(4, 20.0))
 RATE = 0.05
@@ -70,17 +70,7 @@ def test_likelihood_of_one_life_by_integration() -> None:
     of onset; the years between looks are halved instead, which is right to (rate x years)^2 / 24."""
     from scipy.integrate import quad
 
-    blank, truth = simulate(4, 10, places=20, classes=4)
-    fleet = replace(
-        blank.of_lives(np.array([0])),
-        class_index=np.zeros(1, dtype=np.intp),
-        copy_entry=np.zeros(1),
-        covariates=np.zeros((1, 2)),
-        look_life=np.zeros(2, dtype=np.intp),
-        look_age=np.array([4.0, 8.0]),
-        look_code=np.zeros(2, dtype=np.intp),
-        end_years=np.array([11.0]),
-    )
+    fleet, truth = one_life(end_years=11.0)
     design = crossed_design(truth.type_index, truth.material_index, 2)
     model = Model.of(fleet, design, PRIOR, cleared=0.5, has_boats=False, signs=Signs(RATE))
     point = Point(design.level(np.log(9.0), np.log(2.0)), np.zeros(10), PRIOR.psi(), np.zeros(7))
