@@ -54,15 +54,22 @@ def tails(tilt: Floats, layout: Layout, block: Block) -> Floats:
     return q
 
 
+def began(part: Part, weights: Weights, likelihood: Floats) -> Floats:
+    """Return by row the chance that the crack began just before it."""
+    return _fallen(part.survival, 1.0, *_weights_before(part, weights, likelihood))
+
+
 def posterior(part: Part, weights: Weights, likelihood: Floats) -> tuple[Floats, Floats, Floats]:
     """Return by row the chance that the crack began just before it, and that chance times the slopes in a and b."""
-    before = part.block.table(weights.after) / likelihood
-    first = weights.first[part.block.places] / likelihood
-    out = []
-    for lines, at_new in ((part.survival, 1.0), (part.survival * part.hazard, 0.0)):
-        out.append(_fallen(lines, at_new, before, first))
-    out.append(_fallen(part.survival * part.hazard * part.y, 0.0, before, first))
-    return out[0], out[1] * part.beta, -out[2]
+    before, first = _weights_before(part, weights, likelihood)
+    density = part.survival * part.hazard
+    in_a = _fallen(density, 0.0, before, first) * part.beta
+    return _fallen(part.survival, 1.0, before, first), in_a, -_fallen(density * part.y, 0.0, before, first)
+
+
+def _weights_before(part: Part, weights: Weights, likelihood: Floats) -> tuple[Floats, Floats]:
+    """Return over L the weight of a crack begun just after each row, and just after new."""
+    return part.block.table(weights.after) / likelihood, weights.first[part.block.places] / likelihood
 
 
 def _fallen(lines: Floats, at_new: float, before: Floats, first: Floats) -> Floats:
@@ -166,7 +173,7 @@ def history_slopes(
         places, late = block.places, slice(block.places.start, block.places.start + block.late_count)
         part = Part.of(layout, block, a, beta)
         likelihood = part.whole_likelihood(weights)
-        chance = posterior(part, weights, likelihood)[0]
+        chance = began(part, weights, likelihood)
         if_sound = np.take(tables[0], block.codes(layout.code), axis=1).sum(axis=1)
         sound[3:, places] = if_sound
         whole[3:, places] = (tails(tables[1] - tables[0], layout, block) * chance).sum(axis=1) + if_sound
