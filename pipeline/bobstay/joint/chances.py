@@ -16,10 +16,10 @@ from bobstay.joint.fleet import Fleet, Floats
 from bobstay.joint.layout import LEAST_AGE
 from bobstay.joint.model import Model
 from bobstay.joint.moves import Slopes, moves_of
-from bobstay.joint.passes import Weights, joined, log_histories, weigh
+from bobstay.joint.passes import Weights, joined, log_histories
 from bobstay.joint.polish import Estimated
 from bobstay.joint.rate_slopes import history_slopes, table_slopes
-from bobstay.joint.rates import code_tables, expit
+from bobstay.joint.rates import expit
 
 LEAST_CHANCE = 1e-12
 FARTHEST_LOGIT = 27.6  # of a chance of 1 - LEAST_CHANCE
@@ -116,9 +116,7 @@ class LogHazard:
     def weights(self, psi: Floats) -> Weights:
         """Return the weights of the looks for these rates."""
         if self.last is None or self.last[0] != psi.tobytes():
-            model = self.model
-            tables = code_tables(psi, model.cleared, self.sight, log_times=model.signs.log_times)
-            self.last = psi.tobytes(), weigh(model.layout, tables, model.cleared, model.signs.excess)
+            self.last = psi.tobytes(), self.model.weights(psi, self.sight)
         return self.last[1]
 
 

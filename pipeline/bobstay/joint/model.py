@@ -112,9 +112,9 @@ class Model:
         """Return the same model of another fleet."""
         return replace(self, fleet=fleet, layout=lay_out(fleet, self.rates.row_count))
 
-    def weights(self, psi: Floats) -> Weights:
-        """Return the weights of the looks for these rates."""
-        tables = code_tables(psi, self.cleared, log_times=self.signs.log_times)
+    def weights(self, psi: Floats, sight: Floats | None = None) -> Weights:
+        """Return the weights of the looks for these rates; `sight` as in `rates.code_tables`."""
+        tables = code_tables(psi, self.cleared, sight, log_times=self.signs.log_times)
         return weigh(self.layout, tables, self.cleared, self.signs.excess)
 
     def ab(self, point: Point, boats: Floats | None = None) -> tuple[Floats, Floats]:
