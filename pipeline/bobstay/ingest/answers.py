@@ -133,18 +133,21 @@ def _found(cells: Cells, desk: Desk) -> Line:
     if not cells.get("code"):
         raise LineError("the line has no code", "copy the code from the sheet")
     read = codes.read(cells["code"])
-    line = desk.lines.get(read.code or "")
-    near = codes.nearest(cells["code"], desk.lines)
-    guess = f"did you mean {' or '.join(near[:3])}? " if near else ""
     if read.code is None:
-        raise LineError(read.reason, f"{cells['code']}: {guess}{read.hint}")
+        raise LineError(read.reason, f"{cells['code']}: {_guess(cells['code'], desk)}{read.hint}")
+    line = desk.lines.get(read.code)
     if line is None:
-        raise LineError(
-            "no sheet of this store has this code", f"{read.code}: {guess}it may be of another fleet's sheet"
-        )
+        hint = f"{read.code}: {_guess(cells['code'], desk)}it may be of another fleet's sheet"
+        raise LineError("no sheet of this store has this code", hint)
     if cells.get("line_of", line.line_of(desk.mark)) != line.line_of(desk.mark):
         raise _misplaced(cells["line_of"], line, desk.mark)
     return line
+
+
+def _guess(code: str, desk: Desk) -> str:
+    """Return the question whether a known code was meant; it goes through all of them, so only for what is no code."""
+    near = codes.nearest(code, desk.lines)
+    return f"did you mean {' or '.join(near[:3])}? " if near else ""
 
 
 def _misplaced(line_of: str, line: Line, mark: str) -> LineError:
