@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from bobstay.tables import RANK_CHANGES, checked
+from bobstay.tables import LOOK_OF_SHEET, RANK_CHANGES, checked
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -16,9 +16,9 @@ if TYPE_CHECKING:
 _KEYS = ["boat_id", "fitting_id"]
 _COMPARED = ["list", "rank", "chance", "action"]
 _SAME_CHANCE = 0.0005  # a change that no reader would see
-_ANSWERS = """SELECT i.boat_id, i.fitting_id, i.result, i.method, i.inspected_on_latest AS day, i.action AS done
+_ANSWERS = f"""SELECT i.boat_id, i.fitting_id, i.result, i.method, i.inspected_on_latest AS day, i.action AS done
     FROM inspections AS i JOIN files AS f USING (file_id)
-    WHERE starts_with(i.inspection_id, 'sheet ') AND list_contains($sheets, f.file || chr(10) || f.part)
+    WHERE starts_with(i.inspection_id, '{LOOK_OF_SHEET}') AND list_contains($sheets, f.file || chr(10) || f.part)
     ORDER BY i.boat_id, i.fitting_id, i.inspected_on_latest, i.inspection_id"""
 
 

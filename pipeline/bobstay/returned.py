@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from bobstay import run, store
 from bobstay.show import records
+from bobstay.tables import LOOK_OF_SHEET
 from bobstay.told import CAUTION, Part, Told, each, percent
 
 if TYPE_CHECKING:
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
     from bobstay.settings import Settings
 
 _SHOWN = 25
-_NEWEST = "SELECT max(inspected_on_latest) FROM inspections WHERE starts_with(inspection_id, 'sheet ')"
+_NEWEST = f"SELECT max(inspected_on_latest) FROM inspections WHERE starts_with(inspection_id, '{LOOK_OF_SHEET}')"
 
 
 def ranked_again(

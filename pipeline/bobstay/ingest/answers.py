@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING
 from bobstay import codes
 from bobstay.ingest.cells import plain_word
 from bobstay.ingest.desk import Desk, Line
-from bobstay.ingest.record import LOOK_OF_SHEET, Header, Part, Record
-from bobstay.tables import ANSWERS, INSPECTIONS, RESULTS
+from bobstay.ingest.record import Header, Part, Record
+from bobstay.tables import ANSWERS, INSPECTIONS, LOOK_OF_SHEET, RESULTS
 from bobstay.vocabulary import load
 
 if TYPE_CHECKING:

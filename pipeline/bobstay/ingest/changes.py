@@ -8,10 +8,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from bobstay.ingest.matching import cells_of
-from bobstay.ingest.record import LOOK_OF_SHEET
 from bobstay.ingest.staging import named, one_row
 from bobstay.store import quoted
-from bobstay.tables import BOATS, EVENTS, FITTINGS, INSPECTIONS
+from bobstay.tables import BOATS, EVENTS, FITTINGS, INSPECTIONS, LOOK_OF_SHEET
 
 if TYPE_CHECKING:
     import duckdb

@@ -7,8 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from bobstay import store
-from bobstay.ingest.record import LOOK_OF_SHEET
-from bobstay.tables import INSPECTIONS
+from bobstay.tables import INSPECTIONS, LOOK_OF_SHEET
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

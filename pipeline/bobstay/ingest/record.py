@@ -14,9 +14,6 @@ if TYPE_CHECKING:
     from bobstay.vocabulary import Vocabulary
 
 
-LOOK_OF_SHEET = "sheet "  # before the code: the inspection_id of a look that a worksheet brought back
-
-
 @dataclass(frozen=True, slots=True)
 class FileReport:
     """One file or sheet taken in; rows_read = rows_used + rows_set_aside, always."""

@@ -5,7 +5,7 @@ A column says its kind once, here; ingest, lives, report and the guide all read 
 
 from __future__ import annotations
 
-from bobstay.tables.answers import ANSWERS
+from bobstay.tables.answers import ANSWERS, LOOK_OF_SHEET
 from bobstay.tables.changes import CHANGES
 from bobstay.tables.checks import FAMILIES, FIT_CHECKS, SCHEDULED_LOOKS, SHORTCUTS, USE_CLOCK
 from bobstay.tables.decisions import (
@@ -137,6 +137,7 @@ __all__ = [
     "INSPECTIONS",
     "LIFE_LOOKS",
     "LIVES",
+    "LOOK_OF_SHEET",
     "METHODS",
     "NONPARAMETRIC",
     "NOTICES",

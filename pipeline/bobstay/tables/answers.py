@@ -8,6 +8,7 @@ _ANSWERED = (
     "result", "inspected_on", "method", "scope", "surface_cleaned", "part_temp_c", "penetrant_dwell_min",
     "developer_dwell_min", "indication_form", "indication_length_mm", "action", "inspector", "note",
 )  # fmt: skip
+LOOK_OF_SHEET = "sheet "  # before the code: the inspection_id of a look that a worksheet brought back
 ANSWERS = InputTable(
     "answers",
     "line of a worksheet",
