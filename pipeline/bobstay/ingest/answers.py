@@ -83,12 +83,7 @@ def _looks(rows: list[Record], said: Header, keys: tuple[str, ...], desk: Desk) 
         elif cells.get("code") == EVERY_LINE:
             yield from _refused(row, cells)
         elif any(cells.values()):
-            look = _look(cells, _usable(shared), newest if _as_day(newest) else "", desk)
-            yield (
-                replace(row, fault=look.reason, hint=look.hint)
-                if isinstance(look, LineError)
-                else _laid_out(row, look, keys)
-            )
+            yield _laid_out(row, _look(cells, _usable(shared), newest if _as_day(newest) else "", desk), keys)
 
 
 def _as_day(text: str) -> str:
