@@ -103,17 +103,18 @@ def ingest(
     from bobstay import returned, run, show
 
     folder, store_path = places(out, store)
+    in_force, say = given(settings), show.progress(quiet)
     taken = run.take_in(
         files,
         store_path=store_path,
-        settings=given(settings),
+        settings=in_force,
         table=table,
         dates=order(dates),
         mappings=mapping or (),
         confirmed=confirmation(confirm_change, reason),
-        say=show.progress(quiet),
+        say=say,
     )
-    told = returned.ranked_again(taken, store_path, out=folder, settings=given(settings), say=show.progress(quiet))
+    told = returned.ranked_again(taken, store_path, out=folder, settings=in_force, say=say)
     show.taken_in(taken, json=json, returned=told)
     return 0
 
