@@ -25,7 +25,6 @@ def make_tables(con: duckdb.DuckDBPyConnection) -> None:
     """Make the tables that ingest writes, where the store does not have them yet."""
     for table in INPUTS:
         con.execute(f"CREATE TABLE IF NOT EXISTS {named(table.name)} ({_input_layout(table)})")
-    con.execute("ALTER TABLE fittings ADD COLUMN IF NOT EXISTS consequence_reason VARCHAR")  # stores of before
     for output in (FILES, SET_ASIDE, CELLS_UNREAD, SUPERSEDED, WORDS_MERGED):
         con.execute(f"CREATE TABLE IF NOT EXISTS {named(output.name)} ({_output_layout(output)})")
 

@@ -122,7 +122,7 @@ def rank_stage(job: Job) -> None:
         job.table("class_draws"),
         lives,
         settings=job.settings,
-        rules=_optional(job, "rules"),
+        rules=job.given("rules"),
         detection=job.table("detection"),
     )
     store.write(job.con, GUIDANCE, _with_warning(job, guidance))
@@ -162,15 +162,8 @@ def rank_stage(job: Job) -> None:
     store.write(job.con, ALERTS, raised)
 
 
-def _optional(job: Job, name: str) -> pd.DataFrame | None:
-    """Read an input table that a store of before may lack."""
-    return job.given(name) if store.has(job.con, name) else None
-
-
 def _with_file(job: Job, name: str) -> pd.DataFrame:
-    """Read an input table with the name of the file each row came from; empty where a store of before lacks it."""
-    if not store.has(job.con, name):
-        return pd.DataFrame()
+    """Read an input table with the name of the file each row came from."""
     sql = f"""SELECT t.*, f.file || CASE WHEN f.part = '-' THEN '' ELSE ' [' || f.part || ']' END AS file
         FROM "{name}" AS t LEFT JOIN files AS f ON f.file_id = t.file_id ORDER BY t.file_id, t.line"""
     return job.con.execute(sql).df()
