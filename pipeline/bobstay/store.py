@@ -198,18 +198,23 @@ def has(con: duckdb.DuckDBPyConnection, name: str) -> bool:
     return bool(value(con, sql, {"name": name}))
 
 
-def read(con: duckdb.DuckDBPyConnection, name: str) -> pd.DataFrame:
-    """Read the whole of output table NAME, in its promised order.
-
-    Raises UsageError where an earlier stage has not been run yet.
-    """
-    table = OUTPUT_BY_NAME[name]
+def needed(con: duckdb.DuckDBPyConnection, name: str) -> None:
+    """Raise UsageError where the store has no table NAME: an earlier stage has not been run yet."""
     if not has(con, name):
         raise UsageError(
             f"the store has no table {name} yet",
             where="store",
             remedy="run the earlier stages, or `bobstay run`",
         )
+
+
+def read(con: duckdb.DuckDBPyConnection, name: str) -> pd.DataFrame:
+    """Read the whole of output table NAME, in its promised order.
+
+    Raises UsageError where an earlier stage has not been run yet.
+    """
+    table = OUTPUT_BY_NAME[name]
+    needed(con, name)
     columns = ", ".join(f'"{c}"' for c in table.column_names)
     order = ", ".join(f'"{c}"' for c in table.order)
     select = f'SELECT {columns} FROM "{name}" ORDER BY {order}'

@@ -27,7 +27,7 @@ def list_lines(con: duckdb.DuckDBPyConnection, *, as_of: date) -> None:
     Raises UsageError where no ranking or no plan has been made.
     """
     for name in ("priority", "haul_plan", "notice_status"):
-        store.read(con, name)
+        store.needed(con, name)
     lines = con.execute(store.query("worksheet_candidates"), {"as_of": as_of}).df().assign(is_current=True)
     earlier = _earlier(con, lines, as_of)
     taken = set(earlier["code"])

@@ -93,7 +93,7 @@ class Source:
 
 def read_source(con: duckdb.DuckDBPyConnection, *, settings: Settings, as_of: date, fleet_mark: str) -> Source:
     """Read the boats with their current lines; raises UsageError where no lines were made."""
-    store.read(con, "worksheet_lines")
+    store.needed(con, "worksheet_lines")
     lines: dict[str, list[Row]] = {}
     for line in rows(con, _LINES):
         lines.setdefault(line["boat_id"], []).append(line)

@@ -10,7 +10,6 @@ import numpy as np
 
 from bobstay import store
 from bobstay.changes import run_before, this_run
-from bobstay.errors import UsageError
 from bobstay.tables import OUTPUT_BY_NAME
 from bobstay.wording import wording_of
 
@@ -135,10 +134,7 @@ def read_fleet(con: duckdb.DuckDBPyConnection, *, settings: Settings, as_of: dat
 
 
 def _table(con: duckdb.DuckDBPyConnection, name: str) -> list[Row]:
-    if not store.has(con, name):
-        raise UsageError(
-            f"the store has no table {name} yet", where="store", remedy="run the earlier stages, or `bobstay run`"
-        )
+    store.needed(con, name)
     order = ", ".join(f'"{c}"' for c in OUTPUT_BY_NAME[name].order)
     return _rows(con, f'SELECT * FROM "{name}" ORDER BY {order}')
 
