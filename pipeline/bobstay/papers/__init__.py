@@ -11,8 +11,9 @@ from bobstay.papers.book import worksheet_book
 from bobstay.papers.calendar import plan_calendar
 from bobstay.papers.lines import fleet_mark, list_lines
 from bobstay.papers.priority_book import priority_book
-from bobstay.papers.source import read_source, rows
+from bobstay.papers.source import read_source
 from bobstay.papers.typeset import setter, written
+from bobstay.report.fleet import rows
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -21,7 +22,8 @@ if TYPE_CHECKING:
 
     import duckdb
 
-    from bobstay.papers.source import Boat, Row, Source
+    from bobstay.papers.source import Boat, Source
+    from bobstay.report.fleet import Row
     from bobstay.settings import Settings
 
 __all__ = ["list_lines", "write_papers"]

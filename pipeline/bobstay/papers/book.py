@@ -13,7 +13,8 @@ from bobstay.papers.worksheets import HIGHEST_C, LOWEST_C, slot_of, to_do, where
 from bobstay.tables import ACTIONS_TAKEN, METHODS, RESULTS, SCOPES
 
 if TYPE_CHECKING:
-    from bobstay.papers.source import Boat, Row, Source
+    from bobstay.papers.source import Boat, Source
+    from bobstay.report.fleet import Row
 
 HEADINGS = 5  # the row, counted from 0, of the headings for people; the names follow
 EVERY_LINE = "*"

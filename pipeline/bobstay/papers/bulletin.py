@@ -9,7 +9,8 @@ from bobstay.papers.worksheets import HIGHEST_C, LOWEST_C
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from bobstay.papers.source import Row, Source
+    from bobstay.papers.source import Source
+    from bobstay.report.fleet import Row
 
 _WORDS = (
     "lead", "fitting", "consequence", "test_from", "retest", "renew_by", "rests_on", "marks", "how_title",

@@ -15,7 +15,8 @@ if TYPE_CHECKING:
 
     import icalendar
 
-    from bobstay.papers.source import Row, Source
+    from bobstay.papers.source import Source
+    from bobstay.report.fleet import Row
 
 _WEEK = timedelta(days=7)
 

@@ -10,7 +10,8 @@ from bobstay.papers.worksheets import slot_of, to_do, where_of, why_of
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from bobstay.papers.source import Boat, Row, Source
+    from bobstay.papers.source import Boat, Source
+    from bobstay.report.fleet import Row
 
 _WORDS = ("what", "do", "why", "signature")
 

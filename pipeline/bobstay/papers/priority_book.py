@@ -9,7 +9,8 @@ from bobstay.papers.cells import Sheet, opened_book
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from bobstay.papers.source import Row, Source
+    from bobstay.papers.source import Source
+    from bobstay.report.fleet import Row
 
 # Each column: (name in the priority table, look, width).
 COLUMNS: tuple[tuple[str, str, float], ...] = (

@@ -2,25 +2,23 @@
 
 from __future__ import annotations
 
-import math
-from calendar import monthrange
 from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from bobstay import store
+from bobstay.report.fleet import rows
 from bobstay.report.names import page_names
+from bobstay.report.spans import months_on
 from bobstay.wording import wording_of
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     import duckdb
 
+    from bobstay.report.fleet import Row
     from bobstay.settings import Settings
     from bobstay.wording import Wording
 
-Row = dict[str, Any]
 _BOATS = """SELECT boat_id, boat_name, design, service, home_port FROM boats
     WHERE boat_id IN (SELECT boat_id FROM priority) ORDER BY boat_id"""
 _LINES = "SELECT * FROM worksheet_lines WHERE is_current ORDER BY boat_id, place"
@@ -100,26 +98,10 @@ def read_source(con: duckdb.DuckDBPyConnection, *, settings: Settings, as_of: da
     facts = rows(con, _BOATS)
     names = page_names([row["boat_id"] for row in facts])
     boats = [_boat(row, names[row["boat_id"]], lines.get(row["boat_id"], [])) for row in facts]
-    until = _months_on(as_of, settings.horizon_months)
+    until = months_on(as_of, settings.horizon_months)
     return Source(tuple(boats), as_of, until, settings, wording_of(settings.words), fleet_mark)
 
 
 def _boat(facts: Row, file: str, lines: list[Row]) -> Boat:
     name = facts["boat_name"] or facts["boat_id"]
     return Boat(facts["boat_id"], name, file, facts, tuple(lines))
-
-
-def rows(con: duckdb.DuckDBPyConnection, sql: str, parameters: Mapping[str, Any] | None = None) -> list[Row]:
-    """Return all rows of a query, a dictionary each, missing numbers as None."""
-    cursor = con.execute(sql, dict(parameters)) if parameters else con.execute(sql)
-    names = [column[0] for column in cursor.description or ()]
-    return [{n: _cell(v) for n, v in zip(names, row, strict=True)} for row in cursor.fetchall()]
-
-
-def _cell(value: Any) -> Any:
-    return None if isinstance(value, float) and math.isnan(value) else value
-
-
-def _months_on(day: date, months: int) -> date:
-    year, month = divmod(day.year * 12 + day.month - 1 + months, 12)
-    return date(year, month + 1, min(day.day, monthrange(year, month + 1)[1]))

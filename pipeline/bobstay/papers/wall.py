@@ -9,7 +9,8 @@ from bobstay.papers.worksheets import slot_of
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from bobstay.papers.source import Boat, Row, Source
+    from bobstay.papers.source import Boat, Source
+    from bobstay.report.fleet import Row
 
 _WORDS = ("lead", "boat", "open", "until", "unseen", "yard")
 

@@ -10,7 +10,8 @@ from bobstay.tables import RESULTS
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from bobstay.papers.source import Boat, Row, Source
+    from bobstay.papers.source import Boat, Source
+    from bobstay.report.fleet import Row
 
 _HEADS = (
     "code", "what", "why", "method", "taken_off", "cleaned", "dwell", "developed", "coverage", "replaced_by",

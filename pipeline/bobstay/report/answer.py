@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from calendar import monthrange
 from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
 
+from bobstay.report.spans import months_on
 from bobstay.report.words import known
 
 if TYPE_CHECKING:
@@ -55,7 +55,7 @@ def answer_of(fleet: Fleet, boats: list[Boat]) -> Answer:
         evidence=[r for r in rows if r["list"] == "evidence" and r["action"] != "act_now"],
         nobody=[r for r in rows if r["list"] != "evidence" and r["action"] != "act_now"],
         types=_types(rows),
-        horizon_end=_months_on(fleet.as_of, fleet.settings.horizon_months),
+        horizon_end=months_on(fleet.as_of, fleet.settings.horizon_months),
         looks=sum(r["looks"] for r in fleet.look_worth if r["shows"] != "nothing"),
         tenth_share=_tenth(sorted((r["chance"] for r in told), reverse=True), expected),
     )
@@ -88,8 +88,3 @@ def _types(rows: list[Row]) -> list[str]:
 
 def _tenth(chances: list[float], total: float) -> float | None:
     return sum(chances[: -(-len(chances) // 10)]) / total if total > 0 else None
-
-
-def _months_on(day: date, months: int) -> date:
-    year, month = divmod(day.year * 12 + day.month - 1 + months, 12)
-    return date(year, month + 1, min(day.day, monthrange(year, month + 1)[1]))

@@ -108,25 +108,25 @@ def read_fleet(con: duckdb.DuckDBPyConnection, *, settings: Settings, as_of: dat
     """Read what the pages need; raises UsageError where an earlier stage has not been run."""
     tables = {name: _table(con, name) for name in _WHOLE}
     tables |= {name: _table(con, name) if store.has(con, name) else [] for name in _IF_MADE}
-    tables["unknown_words"] = _rows(con, _UNKNOWN_WORDS)
-    lives = _rows(con, "SELECT * FROM lives WHERE is_in_service ORDER BY life_id")
+    tables["unknown_words"] = rows(con, _UNKNOWN_WORDS)
+    lives = rows(con, "SELECT * FROM lives WHERE is_in_service ORDER BY life_id")
     looks: dict[str, list[Row]] = {}
-    for look in _rows(con, _LOOKS):
+    for look in rows(con, _LOOKS):
         looks.setdefault(look["life_id"], []).append(look)
     return Fleet(
         as_of=as_of,
         settings=settings,
         tables=tables,
-        boats=_rows(con, _BOATS, {"as_of": as_of}),
-        slots=_rows(con, "SELECT * FROM slots ORDER BY starts_on_earliest, slot_id"),
+        boats=rows(con, _BOATS, {"as_of": as_of}),
+        slots=rows(con, "SELECT * FROM slots ORDER BY starts_on_earliest, slot_id"),
         looks=looks,
         lives={life["life_id"]: life for life in lives},
-        set_aside=_rows(con, _SET_ASIDE),
-        cells_unread=_rows(con, _CELLS_UNREAD),
-        look_worth=_rows(con, _LOOK_WORTH),
-        life_counts=_rows(con, _LIFE_COUNTS),
-        watched=_rows(con, _WATCHED),
-        whole_boat_looks=_rows(con, _WHOLE_BOAT)[0]["looks"],
+        set_aside=rows(con, _SET_ASIDE),
+        cells_unread=rows(con, _CELLS_UNREAD),
+        look_worth=rows(con, _LOOK_WORTH),
+        life_counts=rows(con, _LIFE_COUNTS),
+        watched=rows(con, _WATCHED),
+        whole_boat_looks=rows(con, _WHOLE_BOAT)[0]["looks"],
         draws={name: np.asarray(column) for name, column in con.execute(_DRAWS).fetchnumpy().items()},
         run=this_run(con, settings, as_of),
         run_before=run_before(con),
@@ -136,10 +136,11 @@ def read_fleet(con: duckdb.DuckDBPyConnection, *, settings: Settings, as_of: dat
 def _table(con: duckdb.DuckDBPyConnection, name: str) -> list[Row]:
     store.needed(con, name)
     order = ", ".join(f'"{c}"' for c in OUTPUT_BY_NAME[name].order)
-    return _rows(con, f'SELECT * FROM "{name}" ORDER BY {order}')
+    return rows(con, f'SELECT * FROM "{name}" ORDER BY {order}')
 
 
-def _rows(con: duckdb.DuckDBPyConnection, sql: str, parameters: Mapping[str, Any] | None = None) -> list[Row]:
+def rows(con: duckdb.DuckDBPyConnection, sql: str, parameters: Mapping[str, Any] | None = None) -> list[Row]:
+    """Return all rows of a query, a dictionary each, missing numbers as None."""
     cursor = con.execute(sql, dict(parameters)) if parameters else con.execute(sql)
     names = [c[0] for c in cursor.description or ()]
     return [{n: _cell(v) for n, v in zip(names, row, strict=True)} for row in cursor.fetchall()]

@@ -1,12 +1,12 @@
-"""Time since a day and until a day, in words."""
+"""Time since a day and until a day, in words, and the day some months on."""
 
 from __future__ import annotations
 
+from calendar import monthrange
+from datetime import date
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from datetime import date
-
     from bobstay.wording import Wording
 
 _DAYS_A_MONTH, _DAYS_A_YEAR = 365.25 / 12, 365.25
@@ -21,6 +21,12 @@ def since(day: date | None, *, as_of: date, wording: Wording) -> str:
     if days == 0:
         return wording.say("base.today")
     return wording.say("base.since" if days > 0 else "base.until", time=_span(abs(days), wording))
+
+
+def months_on(day: date, months: int) -> date:
+    """Return the same day so many months later, or the last of that month where it is shorter."""
+    year, month = divmod(day.year * 12 + day.month - 1 + months, 12)
+    return date(year, month + 1, min(day.day, monthrange(year, month + 1)[1]))
 
 
 def _span(days: int, wording: Wording) -> str:
