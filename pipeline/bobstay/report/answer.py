@@ -7,7 +7,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from bobstay.report.spans import months_on
-from bobstay.report.words import known
+from bobstay.wording.forms import known
 
 if TYPE_CHECKING:
     from bobstay.report.boats import Boat

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from bobstay.report.names import page_names
-from bobstay.report.words import known
+from bobstay.wording.forms import known
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from bobstay.report import words
 from bobstay.report.spans import since
+from bobstay.wording.forms import known
 
 if TYPE_CHECKING:
     import jinja2
@@ -37,7 +38,7 @@ def templates(wording: Wording, *, as_of: date) -> jinja2.Environment:
     )
     forms, spoken = wording.forms, partial(since, as_of=as_of, wording=wording)
     env.filters |= {n: getattr(forms, n) for n in ("percent", "chance", "years", "number", "amount", "money", "day")}
-    env.filters |= {"step": words.step, "known": words.known, "again": partial(again, wording)}
+    env.filters |= {"step": words.step, "known": known, "again": partial(again, wording)}
     env.filters |= {"again_plain": wording.again, "word": lambda code, group: wording.word(group, code)}
     env.filters["dated"] = partial(dated, wording)
     env.globals |= {"wording": wording, "t": partial(said, wording), "since": spoken, "until": spoken}

@@ -25,11 +25,6 @@ def shown(value: Any) -> Any:
     return type(value)(value.replace("\u2009", "\u202f")) if isinstance(value, str) and "\u2009" in value else value
 
 
-def known(value: float | None) -> bool:
-    """Say whether a number is there (neither empty nor not-a-number)."""
-    return value is not None and not math.isnan(value)
-
-
 def step(value: float | None) -> str:
     """Return the class of the colour scale, `h0` to `h5`, or `hx` where there is no number."""
     if value is None or math.isnan(value):
