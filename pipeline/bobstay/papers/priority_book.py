@@ -22,7 +22,7 @@ COLUMNS: tuple[tuple[str, str, float], ...] = (
     ("boat_name", "text", 18),
     ("fitting_id", "text", 9),
     ("fitting_type", "type", 18),
-    ("position", "text", 20),
+    ("position", "said", 20),
     ("material", "material", 16),
     ("age_years", "number", 8),
     ("last_valid_look", "date", 12),

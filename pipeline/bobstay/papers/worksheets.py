@@ -81,7 +81,8 @@ def line_words(source: Source, line: Row) -> dict[str, Any]:
 
 def where_of(source: Source, line: Row) -> str:
     """Say where on the boat the part is, and what it is made of."""
-    return ", ".join(part for part in (line["position"], source.typed("material", line["material"])) if part)
+    position, material = source.wording.again(line["position"]), source.typed("material", line["material"])
+    return ", ".join(part for part in (position, material) if part)
 
 
 def to_do(source: Source, line: Row) -> str:
