@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from bobstay import store
 from bobstay.report.fleet import rows
-from bobstay.report.names import page_names
+from bobstay.report.names import page_names, shown_names
 from bobstay.report.spans import months_on
 from bobstay.wording import wording_of
 
@@ -96,12 +96,8 @@ def read_source(con: duckdb.DuckDBPyConnection, *, settings: Settings, as_of: da
     for line in rows(con, _LINES):
         lines.setdefault(line["boat_id"], []).append(line)
     facts = rows(con, _BOATS)
-    names = page_names([row["boat_id"] for row in facts])
-    boats = [_boat(row, names[row["boat_id"]], lines.get(row["boat_id"], [])) for row in facts]
+    called = shown_names({row["boat_id"]: row["boat_name"] for row in facts})
+    files = page_names(called)
+    boats = [Boat(n, called[n], files[n], row, tuple(lines.get(n, []))) for n, row in zip(called, facts, strict=True)]
     until = months_on(as_of, settings.horizon_months)
     return Source(tuple(boats), as_of, until, settings, wording_of(settings.words), fleet_mark)
-
-
-def _boat(facts: Row, file: str, lines: list[Row]) -> Boat:
-    name = facts["boat_name"] or facts["boat_id"]
-    return Boat(facts["boat_id"], name, file, facts, tuple(lines))

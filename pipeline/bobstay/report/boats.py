@@ -6,7 +6,7 @@ from collections import Counter
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from bobstay.report.names import page_names
+from bobstay.report.names import page_names, shown_names
 from bobstay.wording.forms import known
 
 if TYPE_CHECKING:
@@ -72,7 +72,8 @@ def boats_of(fleet: Fleet) -> list[Boat]:
     jobs = _grouped(fleet.tables["haul_plan"])
     facts = {b["boat_id"]: b for b in fleet.boats}
     facts |= {boat_id: {"boat_id": boat_id} for boat_id in fittings if boat_id not in facts}
-    names, pages = _names(facts), page_names(facts)
+    names = shown_names({boat_id: row.get("boat_name") for boat_id, row in facts.items()})
+    pages = page_names(facts)
     made = [
         _boat(row, names[boat_id], page=pages[boat_id], fittings=fittings.get(boat_id, []), jobs=jobs.get(boat_id, []))
         for boat_id, row in facts.items()
@@ -102,18 +103,3 @@ def _grouped(rows: Sequence[Row]) -> dict[str, list[Row]]:
     for row in rows:
         groups.setdefault(row["boat_id"], []).append(row)
     return groups
-
-
-def _names(facts: dict[str, Row]) -> dict[str, str]:
-    """Return the name shown for each boat: hers, with the id where two boats share it, or the id alone."""
-    times = Counter(row.get("boat_name") for row in facts.values())
-    return {
-        boat_id: _name(boat_id, row.get("boat_name"), shared=times[row.get("boat_name")] > 1)
-        for boat_id, row in facts.items()
-    }
-
-
-def _name(boat_id: str, name: str | None, *, shared: bool) -> str:
-    if not name:
-        return boat_id
-    return f"{name} ({boat_id})" if shared else name

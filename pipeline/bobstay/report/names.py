@@ -1,12 +1,13 @@
-"""File names of boats' pages: made from their ids, never a path, never the same twice."""
+"""What boats are called, and their files' names: made from their ids, never a path, never the same twice."""
 
 from __future__ import annotations
 
 import re
+from collections import Counter
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Mapping
 
 _LONGEST = 100
 _RESERVED = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)$", re.IGNORECASE)  # no file may be called so on some systems
@@ -28,6 +29,18 @@ def page_names(boat_ids: Iterable[str]) -> dict[str, str]:
         taken.add(name.casefold())
         names[boat_id] = name
     return names
+
+
+def shown_names(names: Mapping[str, str | None]) -> dict[str, str]:
+    """Return what each boat is called, by id: her name, with the id where two boats share it, or the id alone."""
+    times = Counter(names.values())
+    return {boat_id: _shown(boat_id, name, shared=times[name] > 1) for boat_id, name in names.items()}
+
+
+def _shown(boat_id: str, name: str | None, *, shared: bool) -> str:
+    if not name:
+        return boat_id
+    return f"{name} ({boat_id})" if shared else name
 
 
 def _stem(boat_id: str) -> str:
