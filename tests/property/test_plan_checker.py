@@ -55,7 +55,7 @@ def planned(seed: int, limits: dict[str, Any], yard: dict[str, float], prices: p
     return made, faults
 
 
-@settings(max_examples=15, deadline=None, derandomize=True)
+@settings(max_examples=25, deadline=None, derandomize=True)
 @given(st.integers(0, 10_000), LIMITS, YARD, st.booleans())
 def test_no_plan_breaks_a_limit(seed: int, limits: dict[str, Any], yard: dict[str, float], is_priced: bool) -> None:
     _, faults = planned(seed, limits, yard, PRICES if is_priced else NO_PRICES)
