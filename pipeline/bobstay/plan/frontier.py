@@ -60,10 +60,9 @@ class _Step:
 
 @dataclass(frozen=True, slots=True)
 class Frontier:
-    """`gain` (n, steps): the most a boat gains within so many steps; `used` the money and accesses it then takes."""
+    """`gain` (n, steps): the most a boat gains within so many steps; `steps` the decisions that led there."""
 
     gain: Floats
-    used: Floats  # (1 + a, n, steps)
     steps: tuple[_Step, ...]
 
     def jobs_of(self, boats: Ints, ends: Ints) -> tuple[Ints, Ints]:
@@ -114,19 +113,19 @@ def frontier(flat: Flat, kind: Kind, prices: Prices, scale: Scale, *, up: bool) 
     Jobs that a boat must have (`Yard.fixed`) are in every choice of finite gain.
     """
     bundles, jobs = flat.bundles, flat.jobs
-    table = _Table(len(flat.boats), scale.count, 1 + len(flat.accesses))
+    table = _Table(len(flat.boats), scale.count)
     entry = -bundles.worth - prices.money * bundles.cost
     entry -= np.where(bundles.access >= 0, prices.access[bundles.access] if len(prices.access) else 0.0, 0.0)
     gain = jobs.worth - prices.money * jobs.cost + FIXED * jobs.is_fixed
     useful = kind.can & (gain > 0)
     lag = _lags(flat, scale, up=up)
     for rows, opened, groups in _rounds(flat, useful):
-        table.open(rows, lag.bundle[opened], entry[opened], _used(flat, opened))
+        table.open(rows, lag.bundle[opened], entry[opened])
         for at, chosen in groups:
-            table.add(at, chosen, lag.job[chosen], gain[chosen], jobs.cost[chosen])
+            table.add(at, chosen, lag.job[chosen], gain[chosen])
         table.close()
     fixed = np.bincount(bundles.boat[jobs.bundle], jobs.is_fixed, len(flat.boats))
-    return Frontier(table.best - FIXED * fixed[:, None], table.used, tuple(table.steps))
+    return Frontier(table.best - FIXED * fixed[:, None], tuple(table.steps))
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,12 +138,6 @@ def _lags(flat: Flat, scale: Scale, *, up: bool) -> _Lags:
     if np.isinf(scale.step):
         return _Lags(np.zeros(len(flat.bundles.boat), dtype=np.int64), np.zeros(len(flat.jobs.bundle), dtype=np.int64))
     return _Lags(scale.steps(flat.bundles.hours, up=up), scale.steps(flat.jobs.hours, up=up))
-
-
-def _used(flat: Flat, opened: Ints) -> Floats:
-    """Return what opening uses, shape (1 + a, rows): money, and one of its access."""
-    access = flat.bundles.access[opened]
-    return np.vstack([flat.bundles.cost[opened], *(access == number for number in range(len(flat.accesses)))])
 
 
 def _rounds(flat: Flat, useful: Flags) -> Iterator[tuple[Ints, Ints, list[tuple[Ints, Ints]]]]:
@@ -168,32 +161,26 @@ def _rounds(flat: Flat, useful: Flags) -> Iterator[tuple[Ints, Ints, list[tuple[
 class _Table:
     """The table while it grows: `best` for each boat, and a second one for the boats whose next access is open."""
 
-    def __init__(self, boats: int, steps: int, kept: int) -> None:
+    def __init__(self, boats: int, steps: int) -> None:
         self.best = np.zeros((boats, steps))
-        self.used = np.zeros((kept, boats, steps))
         self.steps: list[_Step] = []
         self._rows = _NOTHING
-        self._gain, self._spent = np.zeros((0, steps)), np.zeros((kept, 0, steps))
+        self._gain = np.zeros((0, steps))
 
-    def open(self, rows: Ints, lag: Ints, gain: Floats, used: Floats) -> None:
+    def open(self, rows: Ints, lag: Ints, gain: Floats) -> None:
         """Open an access for the boats in `rows`."""
         self._rows = rows
         at, there = self._before(lag)
         self._gain = np.where(there, np.take_along_axis(self.best[rows], at, axis=1) + gain[:, None], -np.inf)
-        self._spent = np.take_along_axis(self.used[:, rows], at[None], axis=2) + used[:, :, None]
         self.steps.append(_Step("open", rows, _NOTHING, lag, np.zeros((0, 0), dtype=bool)))
 
-    def add(self, at: Ints, number: Ints, lag: Ints, gain: Floats, cost: Floats) -> None:
+    def add(self, at: Ints, number: Ints, lag: Ints, gain: Floats) -> None:
         """Offer one job more to some of the boats whose access is open (`at` counts among them)."""
         before, there = self._before(lag)
         old = self._gain[at]
         new = np.where(there, np.take_along_axis(old, before, axis=1) + gain[:, None], -np.inf)
         taken = new > old
         self._gain[at] = np.where(taken, new, old)
-        spent = self._spent[:, at]
-        moved = np.take_along_axis(spent, before[None], axis=2)
-        moved[0] += cost[:, None]
-        self._spent[:, at] = np.where(taken[None], moved, spent)
         self.steps.append(_Step("job", self._rows[at], number, lag, taken))
 
     def close(self) -> None:
@@ -201,7 +188,6 @@ class _Table:
         rows = self._rows
         taken = self._gain > self.best[rows]
         self.best[rows] = np.where(taken, self._gain, self.best[rows])
-        self.used[:, rows] = np.where(taken[None], self._spent, self.used[:, rows])
         self.steps.append(_Step("close", rows, _NOTHING, np.zeros(len(rows), dtype=np.int64), taken))
 
     def _before(self, lag: Ints) -> tuple[Ints, Flags]:
