@@ -88,7 +88,7 @@ def relaxed(
     best_dual = start or _free(flat)
     best, shares = market.answer(best_dual), np.zeros(len(pool))
     if start is None:
-        _seed(pool, market)
+        _seed(pool, market, best)
     else:
         market.columns(pool, best, None, each=_SEEDS)
     for _ in range(rounds):
@@ -122,9 +122,9 @@ def _read(flat: Flat, row: Floats) -> tuple[Dual, Floats]:
     return Dual(hour, place, out.reshape(groups, marks).T, whole), boat
 
 
-def _seed(pool: Pool, market: Market) -> None:
+def _seed(pool: Pool, market: Market, answer: Answer) -> None:
     """Put each boat's best visit into some of her weeks, spread over the season."""
-    flat, answer = pool.flat, market.answer(_free(pool.flat))
+    flat = pool.flat
     for turn in range(_SEEDS):
         boats, weeks = [], []
         for boat in range(len(flat.boats)):
