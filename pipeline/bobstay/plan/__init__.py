@@ -53,9 +53,9 @@ def plan(  # what limits a plan comes from many tables
     made = solved(yard) if can_plan else NOTHING
     schedule = Schedule(yard, made.visits)
     acts = int((priority["action"] == "act_now").sum())
-    words = binding(schedule, made, acts) if can_plan else without_slots(yard, is_given=len(slots) > 0)
-    jobs = _haul_plan(schedule, priority)
     why = reasons(schedule) if can_plan else dict.fromkeys(bundles, "slots")
+    words = binding(schedule, made, why, acts) if can_plan else without_slots(yard, is_given=len(slots) > 0)
+    jobs = _haul_plan(schedule, priority)
     return Plan(
         haul_plan=jobs,
         plan_summary=_summary(schedule, made, words, priority, settings),

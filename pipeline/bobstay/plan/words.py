@@ -12,9 +12,12 @@ if TYPE_CHECKING:
     from bobstay.plan.solve import Solved
 
 
-def binding(schedule: Schedule, made: Solved, open_count: int) -> str:
-    """Return why boats wait, what is left of jobs and of `open_count` open indications, and how the bound was made."""
-    waiting = Counter(reasons(schedule).values())
+def binding(schedule: Schedule, made: Solved, why: dict[str, str], open_count: int) -> str:
+    """Return why boats wait, what is left of jobs and of `open_count` open indications, and how the bound was made.
+
+    `why` as from `reasons`.
+    """
+    waiting = Counter(why.values())
     parts = [
         f"{count} for want of {why}" for why, count in sorted(waiting.items(), key=lambda item: (-item[1], item[0]))
     ]
