@@ -63,7 +63,7 @@ def traced(job: Job, row: Row, life: Row, looks: pd.DataFrame) -> tuple[tuple[Nu
     """
     ways = weighed_ways(job, row)
     numbers = (_age(job, row, life), *_chances(job, row, life, looks), *_losses(job, row, ways), *_places(job, row))
-    return numbers + _costs(row, ways) + (_due(job, row),), ways
+    return numbers + _costs(row, ways) + (_due(row),), ways
 
 
 def weighed_ways(job: Job, row: Row) -> Ways:
@@ -165,9 +165,8 @@ def _costs(row: Row, ways: Ways) -> tuple[Number, ...]:
     )
 
 
-def _due(job: Job, row: Row) -> Number:
+def _due(row: Row) -> Number:
     if pd.isna(row["due_on"]):
         return number("due_years", None, "nothing is due: no age is set for its class", "table guidance")
     how = f"{row['due_action']} due on {row['due_on']:%Y-%m-%d} by {row['due_by']}"
-    del job
     return number("due_years", row["due_years"], how, "table guidance", "installed_on or the last clear look")

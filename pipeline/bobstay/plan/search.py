@@ -29,7 +29,6 @@ _WAITING = 30
 _COLUMNS = 1500
 _NODES = 200
 _GAP = 1e-3
-_PASSES = 6
 _GAIN = 1e-6
 _CLOSE = 1e-6
 
@@ -38,8 +37,8 @@ _CLOSE = 1e-6
 class Effort:
     """How hard to look: passes over all weeks, and the gap to the bound at which to stop."""
 
-    passes: int = _PASSES
-    gap: float = 2e-3
+    passes: int
+    gap: float
 
 
 def searched(pool: Pool, market: Market, found: Relaxed, effort: Effort) -> Ints:

@@ -30,11 +30,6 @@ class Solved:
     is_sampled: bool
     is_within: bool  # of the gap aimed at; else a limit on the steps of the search ended it
 
-    @property
-    def worth(self) -> float:
-        """Return what the visits gain, net of what they cost."""
-        return sum((visit.worth for visit in self.visits), 0.0)
-
 
 NOTHING = Solved((), 0.0, (), is_sampled=False, is_within=True)
 
