@@ -1,4 +1,4 @@
-"""A plan as it stands: who is where, and what room is left. For the words that say why a boat waits."""
+"""A plan as it stands: who is where, and what room is left; for the words that say why a boat waits, and for moves."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
     from bobstay.plan.record import Bundle, Job, Visit, Yard
 
-_CLOSE = 1e-6
+CLOSE = 1e-6
 
 
 class Schedule:
@@ -29,16 +29,51 @@ class Schedule:
         for visit in visits:
             self._add(visit)
 
+    def changed(self, old: Sequence[Visit], new: Sequence[Visit]) -> bool:
+        """Put the visits `new` in the place of `old`, of the same boats, if that keeps all limits; say whether it did.
+
+        Money and hours of the whole plan are left out of account: moves take none.
+        """
+        self._exchange(old, new)
+        if all(self._is_lawful(visit) for visit in new):
+            return True
+        self._exchange(new, old)
+        return False
+
+    def _exchange(self, old: Sequence[Visit], new: Sequence[Visit]) -> None:
+        for visit in old:
+            self._count(visit, -1)
+        for visit in new:
+            self._add(visit)
+
     def _add(self, visit: Visit) -> None:
         self.visits[visit.boat_id] = visit
-        self._places[visit.week] -= 1
-        self._week_hours[visit.week] -= visit.hours
-        self._money -= visit.cost
-        self._hours -= visit.hours
+        self._count(visit, 1)
+
+    def _count(self, visit: Visit, by: int) -> None:
+        self._places[visit.week] -= by
+        self._week_hours[visit.week] -= by * visit.hours
+        self._money -= by * visit.cost
+        self._hours -= by * visit.hours
         for mark in self.yard.weeks[visit.week].marks:
-            self._out[self.yard.group[visit.boat_id], mark] += 1
+            self._out[self.yard.group[visit.boat_id], mark] += by
         for access in {job.access for job in visit.jobs}:
-            self._opened[visit.week, access] += 1
+            self._opened[visit.week, access] += by
+
+    def _is_lawful(self, visit: Visit) -> bool:
+        """Say whether a visit, counted in already, keeps all limits of its week."""
+        yard, number = self.yard, visit.week
+        week, group = yard.weeks[number], yard.group[visit.boat_id]
+        accesses = {job.access for job in visit.jobs}
+        return (
+            number in yard.reachable[visit.boat_id]
+            and self._places[number] >= 0
+            and self._week_hours[number] >= -CLOSE
+            and all(week.offers(access) for access in accesses)
+            and all(self._opened[number, a] <= yard.access_max.get(a, math.inf) for a in accesses)
+            and all(job.ready_on <= week.starts_on for job in visit.jobs)
+            and all(self._out[group, mark] <= yard.out_max.get(group, 0) for mark in week.marks)
+        )
 
     def has_place(self, week: int) -> bool:
         """Say whether one more boat finds a place that week."""
@@ -76,6 +111,6 @@ def _pays(bundle: Bundle, jobs: Sequence[Job], hours: float, money: float) -> bo
     """Say whether jobs that fit, worth most for their hours first, pay their access."""
     hours, money, worth = hours - bundle.hours, money - bundle.cost, -bundle.access_worth
     for job in jobs:
-        if job.hours <= hours + _CLOSE and job.cost <= money + _CLOSE:
+        if job.hours <= hours + CLOSE and job.cost <= money + CLOSE:
             hours, money, worth = hours - job.hours, money - job.cost, worth + job.worth
-    return hours >= -_CLOSE and money >= -_CLOSE and worth > 0
+    return hours >= -CLOSE and money >= -CLOSE and worth > 0
