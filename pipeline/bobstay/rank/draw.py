@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from datetime import date
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
 SEASON_BEGINS = 7  # the month: haul-outs of one winter are one season
 _KNOWN = ["fitting_id", "fitting_type", "material", "installed_on", "last_valid_look"]
+_MISSING = "NaT"  # any word would do; this one leaves the lots of parts nobody looked at as they were drawn
 _LOW = 0.5  # of a list: places below this share of it are low
 
 
@@ -32,9 +33,14 @@ def drawn(ordered: pd.DataFrame, *, count: int, seed: int, season: int) -> NDArr
     lengths = ordered.groupby("list")["rank"].transform("max")
     low = (ordered["action"].eq("leave") & (ordered["rank"] > _LOW * lengths)).to_numpy(dtype=bool)
     candidates = np.flatnonzero(low)
-    told = zip(*(ordered[name].iloc[candidates].astype(str) for name in _KNOWN), strict=True)
-    lots = np.array([_lot("|".join(map(str, texts)), seed, season) for texts in told], dtype=np.uint64)
+    told = zip(*(_texts(ordered[name].iloc[candidates]) for name in _KNOWN), strict=True)
+    lots = np.array([_lot("|".join(texts), seed, season) for texts in told], dtype=np.uint64)
     return np.isin(np.arange(len(ordered)), candidates[np.argsort(lots, kind="stable")][:count])
+
+
+def _texts(column: pd.Series[Any]) -> pd.Series[str]:
+    """Return the cells as text, an empty one as _MISSING: what pandas writes there differs by its version."""
+    return column.astype(str).where(column.notna(), _MISSING)
 
 
 def _lot(text: str, seed: int, season: int) -> int:
