@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import date
 
 import pytest
-from test_plan import FREE, planned, priority_of, slots_of
+from test_plan import FREE, free_of, planned, priority_of, slots_of
 
 from bobstay.bench.plan import planned as bench_planned
 from bobstay.bench.yards import AS_OF as BENCH_AS_OF
@@ -60,6 +60,22 @@ def test_decisions_that_cannot_hold_name_the_limit(tmp_path, rows, limits, named
         planned(THREE, TWO_WEEKS, extra=decided(tmp_path, *rows), **limits)
     assert named in refused.value.what
     assert len(refused.value.lines()) == 3
+
+
+@pytest.mark.parametrize("loss", [50.0, 0.1])
+def test_a_boat_that_is_not_free_is_not_decided_on_whether_or_not_she_has_jobs_that_pay(tmp_path, loss):
+    rows, free = priority_of({"A": [("aloft", loss)]}), free_of(("A", "2026-12-01", "2026-12-31"))
+    with pytest.raises(UsageError, match="the boat is not free"):
+        planned(rows, TWO_WEEKS, availability=free, extra=decided(tmp_path, "A,east,2026-11-09,,"))
+
+
+def test_a_boat_whose_slot_does_not_offer_her_access_is_not_said_to_be_away(tmp_path):
+    rows = priority_of({"A": [("hauled", 50.0)]})
+    with pytest.raises(UsageError, match="does not offer the access hauled"):
+        planned(rows, TWO_WEEKS, extra=decided(tmp_path, "A,east,2026-11-02,F0,replace"))
+    made = planned(rows, TWO_WEEKS, extra=decided(tmp_path, "A,east,2026-11-02,,"))
+    assert made.haul_plan.empty
+    assert made.plan_summary["boats_planned"].iloc[0] == 1
 
 
 @pytest.mark.parametrize("row", ["Z,east,2026-11-02,,", "A,east,2026-11-02,F9,test", "A,east,2026-11-02,F0,mend"])

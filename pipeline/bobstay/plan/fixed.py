@@ -114,19 +114,11 @@ def with_decisions(yard: Yard, decisions: tuple[Decision, ...], jobs: dict[str, 
     weeks = _weeks_decided(yard, decisions)
     fixed = {}
     for boat, week in sorted(weeks.items()):
-        _refuse(
-            week not in yard.reachable[boat] and _has_spans(yard, boat),
-            "the boat is not free",
-            f"boat {boat}, week of {_named(yard, week)}",
-        )
+        _refuse(week not in yard.free[boat], "the boat is not free", f"boat {boat}, week of {_named(yard, week)}")
         fixed[boat] = _visit(yard, boat, week, jobs[boat])
     _keep_limits(yard, tuple(fixed.values()))
     reachable = yard.reachable | {boat: (week,) for boat, week in weeks.items()}
     return replace(yard, reachable=reachable, fixed=fixed)
-
-
-def _has_spans(yard: Yard, boat: str) -> bool:
-    return bool(yard.bundles[boat])
 
 
 def _weeks_decided(yard: Yard, decisions: tuple[Decision, ...]) -> dict[str, int]:

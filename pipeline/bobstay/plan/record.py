@@ -82,7 +82,8 @@ class Yard:
 
     weeks: tuple[Week, ...]
     bundles: dict[str, tuple[Bundle, ...]]  # by boat, only what pays, worth most for its hours first
-    reachable: dict[str, tuple[int, ...]]  # by boat: numbers of the weeks she is free and some of her access is offered
+    free: dict[str, tuple[int, ...]]  # by boat: numbers of the weeks she is free
+    reachable: dict[str, tuple[int, ...]]  # by boat: those of them in which some of her access is offered
     group: dict[str, str]  # by boat: of which so many are kept in service
     out_max: dict[str, int]  # by group
     budget: float

@@ -29,12 +29,13 @@ def yard_of(
 ) -> Yard:
     """Gather all that limits a plan from the as-of date on; raises UsageError where more are kept than there are."""
     weeks = weeks_of(slots, as_of)
-    free = free_spans(availability)
-    reachable = {boat: _reachable(weeks, mine, free.get(boat)) for boat, mine in bundles.items()}
+    spans = free_spans(availability)
+    free = {boat: _free(weeks, spans.get(boat)) for boat in bundles}
     return Yard(
         weeks=weeks,
         bundles=bundles,
-        reachable=reachable,
+        free=free,
+        reachable={boat: _reachable(weeks, mine, free[boat]) for boat, mine in bundles.items()},
         group=groups_of(boats, settings),
         out_max=_out_max(boats, settings, as_of),
         budget=settings.plan.budget,
@@ -92,13 +93,14 @@ def _joined(spans: Spans) -> Spans:
     return joined
 
 
-def _reachable(weeks: tuple[Week, ...], bundles: tuple[Bundle, ...], free: Spans | None) -> tuple[int, ...]:
-    """Return the weeks that offer some of the boat's access and lie within her free time (none given: always)."""
-    return tuple(
-        number
-        for number, week in enumerate(weeks)
-        if any(week.offers(bundle.access) for bundle in bundles) and (free is None or _is_within(week, free))
-    )
+def _free(weeks: tuple[Week, ...], spans: Spans | None) -> tuple[int, ...]:
+    """Return the weeks that lie within the boat's free time (none given: always)."""
+    return tuple(number for number, week in enumerate(weeks) if spans is None or _is_within(week, spans))
+
+
+def _reachable(weeks: tuple[Week, ...], bundles: tuple[Bundle, ...], free: tuple[int, ...]) -> tuple[int, ...]:
+    """Return those of the weeks `free` that offer some of the boat's access."""
+    return tuple(number for number in free if any(weeks[number].offers(bundle.access) for bundle in bundles))
 
 
 def _is_within(week: Week, free: Spans) -> bool:
