@@ -10,6 +10,7 @@ import re
 from html.parser import HTMLParser
 from pathlib import Path
 
+import jinja2
 import numpy as np
 import pandas as pd
 import pytest
@@ -22,6 +23,21 @@ from random_fleet import files_of
 FIRST = int(os.environ.get("BOBSTAY_FUZZ_FIRST", "1"))
 FLEETS = int(os.environ.get("BOBSTAY_FUZZ_FLEETS", "4"))
 ODD = re.compile(r"\b(nan|NaN|NaT|inf|undefined)\b|\bNone\b(?! of)")
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _templates_compiled_once():
+    """Compile each template once for all fleets, which are all told in one language: a tenth of the time of a fleet."""
+    compiled, compile_ = {}, jinja2.Environment.compile
+
+    def once(env, source, *names):
+        if source not in compiled:
+            compiled[source] = compile_(env, source, *names)
+        return compiled[source]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(jinja2.Environment, "compile", once)
+        yield
 
 
 @pytest.mark.parametrize("seed", range(FIRST, FIRST + FLEETS))
