@@ -10,16 +10,18 @@ if TYPE_CHECKING:
 
 ALL = "all fittings"
 WIDTH, EDGE = 300.0, 6.0  # of the axis that the template draws, and its margin
+LONGEST = 100  # years of the axis at most: a reading that claims more would press all others into its first corner
 
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """One line of the small chart: a dot and its interval, in units of the drawing (None: no number)."""
+    """One line of the small chart: a dot and its interval, in units of the drawing (None: none, or off it)."""
 
     row: Row
     at: float | None
     low: float | None
     high: float | None
+    goes_on: bool  # beyond the end of the axis
 
 
 def checks_of(fleet: Fleet) -> dict[str, Any]:
@@ -57,15 +59,23 @@ def _by_class(fleet: Fleet, rows: list[Row]) -> dict[str, list[Row]]:
 
 def _marks(rows: list[Row]) -> tuple[list[Mark], list[tuple[float, int]]]:
     """Return the lines of the chart and the ticks of its axis (place, years), which begins at 0."""
-    ends = [r["b10_years_upper"] for r in rows if r["b10_years_upper"] is not None]
+    keys = ("b10_years", "b10_years_lower", "b10_years_upper")
+    ends = [r[k] for r in rows for k in keys if r[k] is not None]
     if not ends:
         return [], []
-    step = next(s for s in (1, 2, 5, 10, 20, 50, 100, 1_000, 10_000, 10**9) if max(ends) <= 6 * s)
-    top = step * (int(max(ends) / step) + 1)
+    furthest = min(max(ends), LONGEST)
+    step = next(s for s in (1, 2, 5, 10, 20) if furthest <= 6 * s)
+    top = step * min(int(furthest / step) + 1, LONGEST // step)
+    return [_mark(r, *(r[k] for k in keys), top=top) for r in rows], [
+        (EDGE + WIDTH * t / top, t) for t in range(0, top + 1, step)
+    ]
 
-    def place(years: float | None) -> float | None:
-        return None if years is None else EDGE + WIDTH * years / top
 
-    keys = ("b10_years", "b10_years_lower", "b10_years_upper")
-    marks = [Mark(r, *(place(r[k]) for k in keys)) for r in rows]
-    return marks, [(EDGE + WIDTH * t / top, t) for t in range(0, top + 1, step)]
+def _mark(row: Row, at: float | None, low: float | None, high: float | None, *, top: int) -> Mark:
+    def place(years: float) -> float:
+        return EDGE + WIDTH * min(years, top) / top
+
+    dot = place(at) if at is not None and at <= top else None
+    is_span = low is not None and high is not None
+    first, last = (place(y) if is_span and y is not None else None for y in (low, high))
+    return Mark(row, dot, first, last, goes_on=any(y is not None and y > top for y in (at, high)))

@@ -11,6 +11,7 @@ if TYPE_CHECKING:
 
 _THIN_SPACE = "\u2009"
 _MM_PER_INCH = 25.4
+_MOST_YEARS = 1000  # beyond this the digits of an age say nothing
 
 
 def known(value: float | None) -> bool:
@@ -68,11 +69,13 @@ class Forms:
         return f"{low}–{high} %" if (low + high).isdigit() else f"{low} {self.to} {high} %"
 
     def years(self, value: float | None, digits: int = 1) -> str:
-        """Return years as `7.5`, `12`, `never` (no bound) or `-` (none stated)."""
+        """Return years as `7.5`, `12`, `>1000`, `never` (no bound) or `-` (none stated)."""
         if value is None or math.isnan(value):
             return "-"
         if math.isinf(value):
             return self.never
+        if value > _MOST_YEARS:
+            return f">{_MOST_YEARS}"
         text = f"{value:.{digits}f}"
         return self._marked(text.rstrip("0").rstrip(".") if "." in text else text)
 
