@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 _NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(9)
 _SHARES = _WEIGHTS / _WEIGHTS.sum()
 _ROUNDING = 1e-9  # .05 x 100 is a little below 5
+_LEAST_LEFT = 1e-300  # what is left is told from nothing down to here
 _HALVINGS = 60  # of a bracket a few units of ln age wide: far below a day
 
 
@@ -38,24 +39,30 @@ class Draws:
         return np.asarray(np.exp(-hazard) @ _SHARES, dtype=np.float64)
 
     def age_at(self, chance: Floats | float) -> Floats:
-        """Return the age (n,) by which the chance of an indication since new reaches `chance` in (0, 1).
+        """Return the age (n,) by which the chance of an indication since new reaches `chance` in (0, 1)."""
+        return self._age_left(1 - np.broadcast_to(np.asarray(chance, dtype=np.float64), self.log_scale.shape))
+
+    def _age_left(self, share: Floats) -> Floats:
+        """Return the age (n,) at which no more than `share` (n,) in (0, 1) is without an indication.
 
         Bisection on ln age between the least and the greatest of the boats' own answers, which enclose the mean's.
         """
-        target = np.broadcast_to(np.asarray(chance, dtype=np.float64), self.log_scale.shape)
-        own = np.log(-np.log1p(-target)) / np.exp(self.log_shape)
+        own = np.log(-np.log(share)) / np.exp(self.log_shape)
         centres = self.log_scale[:, None] + self.boat_sd[:, None] * _NODES
         low, high = centres.min(axis=1) + own, centres.max(axis=1) + own
         for _ in range(_HALVINGS):
             middle = (low + high) / 2
-            is_past = 1 - self._survival(middle) >= target
+            is_past = self._survival(middle) <= share
             low, high = np.where(is_past, low, middle), np.where(is_past, middle, high)
         return np.asarray(np.exp((low + high) / 2), dtype=np.float64)
 
     def wait_after(self, age: float, chance: float) -> Floats:
-        """Return the years (n,) after a clear look at `age` until the chance since that look reaches `chance`."""
+        """Return the years (n,) after a clear look at `age` until the chance since that look reaches `chance`.
+
+        A draw by which hardly a part is clear at that age has a wait of 0, or nearly so.
+        """
         then = self.survival(np.full_like(self.log_scale, age)) if age > 0 else np.ones_like(self.log_scale)
-        return np.maximum(self.age_at(1 - (1 - chance) * then) - age, 0.0)
+        return np.maximum(self._age_left(np.maximum((1 - chance) * then, _LEAST_LEFT)) - age, 0.0)
 
 
 def ends(values: Floats, interval: float) -> tuple[float, float]:
