@@ -83,7 +83,7 @@ def test_retest_by_the_limit_is_a_conditional_chance() -> None:
 
 @pytest.mark.parametrize(("age", "within"), [(8.0, 1e-9), (50.0, 1e-9), (100.0, 0.004), (400.0, 0.004)])
 def test_a_draw_by_which_no_part_is_clear_any_more_has_hardly_a_wait(age: float, within: float) -> None:
-    """Closed form without a boat effect; a survival at 100 years that no number holds is a wait of 0; met by fuzzing."""
+    """Closed form without a boat effect; a survival that no number holds is a wait of 0; met by fuzzing."""
     scale, shape = 10.0, 3.0
     wait = one_draw(scale, shape).wait_after(age, 0.1)[0]
     truth = scale * ((age / scale) ** shape - np.log(0.9)) ** (1 / shape) - age
