@@ -16,6 +16,8 @@ if TYPE_CHECKING:
 _KEYS = ["boat_id", "fitting_id"]
 _COMPARED = ["list", "rank", "chance", "action"]
 _SAME_CHANCE = 0.0005  # a change that no reader would see
+_SHEETS = f"""SELECT DISTINCT f.file, f.part FROM inspections AS i JOIN files AS f USING (file_id)
+    WHERE starts_with(i.inspection_id, '{LOOK_OF_SHEET}') ORDER BY ALL"""
 _ANSWERS = f"""SELECT i.boat_id, i.fitting_id, i.result, i.method, i.inspected_on_latest AS day, i.action AS done
     FROM inspections AS i JOIN files AS f USING (file_id)
     WHERE starts_with(i.inspection_id, '{LOOK_OF_SHEET}') AND list_contains($sheets, f.file || chr(10) || f.part)
@@ -26,6 +28,11 @@ def answers_of(con: duckdb.DuckDBPyConnection, sheets: Sequence[tuple[str, str]]
     """Return the newest answer to each fitting in the files and sheets named, but those known before."""
     named = [f"{file}\n{part}" for file, part in sheets]
     return con.execute(_ANSWERS, {"sheets": named}).df().drop_duplicates(_KEYS, keep="last")
+
+
+def sheets_of(con: duckdb.DuckDBPyConnection) -> list[tuple[str, str]]:
+    """Return file and part of every worksheet that came back."""
+    return con.execute(_SHEETS).fetchall()
 
 
 def nothing_moved() -> pd.DataFrame:

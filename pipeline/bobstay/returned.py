@@ -28,21 +28,21 @@ _NEWEST = f"SELECT max(inspected_on_latest) FROM inspections WHERE starts_with(i
 def ranked_again(
     taken: IngestReport, store_path: Path, *, out: Path, settings: Settings | None, say: Callable[[str], None]
 ) -> Told | None:
-    """Work out the ranks anew where worksheets came in and there were ranks; return what moved, None where not.
+    """Work out the ranks anew where there are ranks and worksheets they do not know; return what moved, else None.
 
     Where no settings are given the as-of date moves on to the newest answer, so that it counts.
     """
-    if not taken.worksheets:
+    if not taken.worksheets and not taken.skipped:
         return None
     with run.job(store_path, out=out, settings=settings, say=say) as opened:
-        if not store.has(opened.con, "priority"):
+        before = run.standing(opened, taken)
+        if before is None:
             return None
         job, notes = _in_time(opened, is_given=settings is not None)
-        before = job.table("priority")
         with store.at_once(job.con):
             run.estimate_stage(job, is_checked=False)
             run.rank_stage(job)
-            run.rank_changes_stage(job, before, taken)
+            run.rank_changes_stage(job, before)
         return _told(job, job.table("rank_changes"), notes, _set_aside(job, taken))
 
 

@@ -194,7 +194,8 @@ def value(con: duckdb.DuckDBPyConnection, sql: str, parameters: Mapping[str, Any
 
 def has(con: duckdb.DuckDBPyConnection, name: str) -> bool:
     """Say whether the store has table NAME."""
-    sql = "SELECT count(*) > 0 FROM duckdb_columns() WHERE table_name = $name"  # half the time of information_schema
+    # half the time that information_schema takes
+    sql = "SELECT count(*) > 0 FROM duckdb_columns() WHERE table_name = $name AND NOT internal"
     return bool(value(con, sql, {"name": name}))
 
 

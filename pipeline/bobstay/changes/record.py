@@ -44,9 +44,14 @@ class Run:
 def this_run(con: duckdb.DuckDBPyConnection, settings: Settings, as_of: date) -> Run:
     """Return what this run is made from; the language of the pages does not count."""
     held = con.execute('SELECT file, part, sha256 FROM files ORDER BY file, part, "table"').fetchall()
-    files = {f"{file}" if part == "-" else f"{file} [{part}]": sha for file, part, sha in held}
+    files = {named(file, part): sha for file, part, sha in held}
     kept = {key: value for key, value in _flat(tree(settings)) if not key.startswith("words.")}
     return Run(as_of.isoformat(), __version__, files, kept)
+
+
+def named(file: str, part: str) -> str:
+    """Return the name under which a run knows a file, or a sheet of it."""
+    return file if part == "-" else f"{file} [{part}]"
 
 
 def _flat(branch: Mapping[str, Any], above: str = "") -> list[tuple[str, Any]]:
@@ -56,9 +61,14 @@ def _flat(branch: Mapping[str, Any], above: str = "") -> list[tuple[str, Any]]:
     return sorted(rows)
 
 
+def last_run(con: duckdb.DuckDBPyConnection) -> Run | None:
+    """Return what the fittings were last ranked from; None where they never were."""
+    return _remembered(con, _THIS)
+
+
 def keep_last(con: duckdb.DuckDBPyConnection, run: Run) -> None:
     """Before the fittings are ranked anew: set the last run's standing aside where this is another run."""
-    last = _remembered(con, _THIS)
+    last = last_run(con)
     if last is None or last == run or not store.has(con, "priority_then"):
         return
     con.execute("CREATE OR REPLACE TABLE priority_before AS SELECT * FROM priority_then ORDER BY boat_id, fitting_id")

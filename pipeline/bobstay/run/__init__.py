@@ -18,6 +18,7 @@ from bobstay.run.stages import (
     rank_stage,
     report_stage,
     shortcuts_stage,
+    standing,
 )
 from bobstay.run.taking import take_in
 
@@ -44,6 +45,7 @@ __all__ = [
     "remembered",
     "report_stage",
     "shortcuts_stage",
+    "standing",
     "take_in",
     "whole_job",
 ]
@@ -76,12 +78,12 @@ def whole_job(  # the options of `bobstay run`, one for one
         say=say,
     )
     with job(store_path, out=out, settings=settings, say=say) as opened:
-        before = store.read(opened.con, "priority") if taken.worksheets and store.has(opened.con, "priority") else None
+        before = standing(opened, taken)
         with store.at_once(opened.con):
             code = estimate_stage(opened)
             rank_stage(opened)
             if before is not None:
-                rank_changes_stage(opened, before, taken)
+                rank_changes_stage(opened, before)
             plan_stage(opened)
             backtest_if_small(opened)
         report_stage(opened)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -169,12 +169,35 @@ def _with_file(job: Job, name: str) -> pd.DataFrame:
     return job.con.execute(sql).df()
 
 
-def rank_changes_stage(job: Job, before: pd.DataFrame, taken: IngestReport) -> None:
-    """Say what the worksheets just taken in did to each rank; `before` is the priority list as it was."""
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """The priority list before fittings are ranked anew, and the worksheets (file, part) that it does not know."""
+
+    priority: pd.DataFrame
+    sheets: list[tuple[str, str]]
+
+
+def standing(job: Job, taken: IngestReport) -> Standing | None:
+    """Return how fittings stand before the worksheets come back count; None without a ranking or such sheets.
+
+    Sheets count until they are ranked by: a job may have been stopped after it took them in.
+    """
+    from bobstay.changes import last_run, named
+    from bobstay.rank_changes import sheets_of
+
+    if not store.has(job.con, PRIORITY.name):
+        return None
+    last = last_run(job.con)
+    sheets = [sheet for sheet in sheets_of(job.con) if last is None or named(*sheet) not in last.files]
+    return Standing(job.table("priority"), sheets) if sheets or taken.worksheets else None
+
+
+def rank_changes_stage(job: Job, before: Standing) -> None:
+    """Say what the worksheets come back did to each rank."""
     from bobstay.rank_changes import answers_of, compared
 
-    answers = answers_of(job.con, [(f.file, f.part) for f in taken.files])
-    store.write(job.con, RANK_CHANGES, compared(before, job.table("priority"), answers))
+    answers = answers_of(job.con, before.sheets)
+    store.write(job.con, RANK_CHANGES, compared(before.priority, job.table("priority"), answers))
 
 
 def _with_warning(job: Job, guidance: pd.DataFrame) -> pd.DataFrame:

@@ -1,0 +1,63 @@
+"""Does whole jobs, each in a process of its own forked from one that has everything imported, and says how far it is.
+
+A line of JSON on stdin names the files, the settings and the folder; told on stdout: the process, each word of the job
+with a tab before it, and how it ended. So a job can be killed at a moment of any stage, and many jobs cost little.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import pkgutil
+import sys
+import threading
+import traceback
+from importlib import import_module
+from pathlib import Path
+
+import bobstay
+from bobstay import run
+from bobstay import settings as settings_file
+
+LEFT_OUT = ("__main__", "bench", "study", "cli")
+OUTSIDE = ("altair", "vl_convert", "typst", "xlsxwriter", "icalendar", "jinja2", "scipy.optimize", "pyarrow.parquet")
+
+
+def _tell(text: str) -> None:
+    sys.stdout.write(f"{text}\n")
+    sys.stdout.flush()
+
+
+def _job(files: list[str], out: str, settings: str) -> None:
+    _tell(f"process {os.getpid()}")
+    how = settings_file.load(Path(settings))
+    store, words = Path(out) / "b.duckdb", lambda text: _tell(f"\t{text}")
+    code = run.whole_job([Path(f) for f in files], out=Path(out), store_path=store, settings=how, say=words)
+    _tell("\tdone")
+    os._exit(code)
+
+
+def _serve() -> None:
+    for line in sys.stdin:
+        wanted = json.loads(line)
+        child = os.fork()
+        if child == 0:
+            try:
+                _job(**wanted)
+            except BaseException:
+                traceback.print_exc()
+                os._exit(1)
+        _, status = os.waitpid(child, 0)
+        _tell(f"ended {os.waitstatus_to_exitcode(status)}")
+
+
+if __name__ == "__main__":
+    for module in pkgutil.walk_packages(bobstay.__path__, "bobstay."):
+        if not any(part in LEFT_OUT for part in module.name.split(".")):
+            import_module(module.name)
+    for name in OUTSIDE:
+        import_module(name)
+    if threading.active_count() != 1:
+        sys.exit("a process with threads cannot be forked")
+    _tell("ready")
+    _serve()
