@@ -196,7 +196,7 @@ def _top(rows: Design, start: Numbers, free: tuple[int, ...] = (0, 1), until: fl
 
 def _newton_step(gradient: Numbers, hessian: Numbers) -> Numbers:
     """Return the Newton step with eigenvalues turned to curve downwards, no coordinate moved by more than 2."""
-    size = np.sqrt(np.maximum(np.abs(np.diag(hessian)), 1e-300))
+    size = np.sqrt(np.maximum(np.abs(np.diag(hessian)), 1e-200))  # less, and what is divided by it would run over
     values, vectors = np.linalg.eigh(-hessian / np.outer(size, size))
     turned = np.maximum(np.abs(values), 1e-10)
     step = vectors @ ((vectors.T @ (gradient / size)) / turned) / size

@@ -84,7 +84,7 @@ class Server:
 
     def job(self, files: list[Path], out: Path, settings: Path, *, kill: tuple[str, float] | None = None) -> Ran:
         """Do a job; with `kill`, send the signal so many seconds after the stage of that name began."""
-        wanted = {"files": list(map(str, files)), "out": str(out), "settings": str(settings)}
+        wanted = {"paths": list(map(str, files)), "out": str(out), "settings": str(settings)}
         if self.child.stdin:
             self.child.stdin.write(json.dumps(wanted) + "\n")
             self.child.stdin.flush()
@@ -129,6 +129,10 @@ class Case:
     after: Path
     settings: Path
     lengths: dict[str, float]
+    files_before: dict[str, str]
+    files_after: dict[str, str]
+    held_before: dict[str, str]
+    held_after: dict[str, str]
 
 
 @pytest.fixture(scope="module")
@@ -163,7 +167,12 @@ def cases(tmp_path_factory, server):
     again = server.job(second, two, settings)
     assert again.code in {0, 4}
     assert len(_told(two / "b.duckdb", "rank_changes")) > 12
-    return [Case(second, one, two, settings, again.lengths()), Case(first, None, one, settings, alone.lengths())]
+    marks = [(_sums(out, unfinished=True), _held(out / "b.duckdb")) for out in (one, two)]
+    (files_one, held_one), (files_two, held_two) = marks
+    return [
+        Case(second, one, two, settings, again.lengths(), files_one, files_two, held_one, held_two),
+        Case(first, None, one, settings, alone.lengths(), {}, files_one, {}, held_one),
+    ]
 
 
 def _told(path: Path, table: str) -> list[tuple[object, ...]]:
@@ -196,16 +205,14 @@ def _sums(out: Path, *, unfinished: bool) -> dict[str, str]:
 
 def _check_stopped(case: Case, out: Path) -> tuple[bool, ...]:
     """Say of what was taken in, worked out and listed whether it is new; fail on anything that is neither."""
-    before = _sums(case.before, unfinished=False) if case.before else {}
-    after = _sums(case.after, unfinished=False)
+    before, after = case.files_before, case.files_after
     for name, mark in _sums(out, unfinished=False).items():
         assert mark in {before.get(name), after.get(name)}, name
     assert not set(before) & set(after) - set(_sums(out, unfinished=False)), "a file of both runs is gone"
     if not (out / "b.duckdb").exists():
         assert case.before is None
         return (False, False, False)
-    now, new = _held(out / "b.duckdb"), _held(case.after / "b.duckdb")
-    old = _held(case.before / "b.duckdb") if case.before else {}
+    now, new, old = _held(out / "b.duckdb"), case.held_after, case.held_before
     is_new = tuple(now[part] == new[part] for part in ONE_RUN)
     if case.before:
         assert all(new or now[part] == old[part] for part, new in zip(ONE_RUN, is_new, strict=True))
@@ -242,7 +249,7 @@ def test_a_run_killed_in_any_stage_loses_nothing_and_runs_again_to_the_same_byte
         states[is_new] += 1
         stages[stage] += 1
         assert server.job(case.files, out, case.settings).code in {0, 4}
-        assert _sums(out, unfinished=True) == _sums(case.after, unfinished=True), (number, stage)
-        assert _held(out / "b.duckdb") == _held(case.after / "b.duckdb"), (number, stage)
+        assert _sums(out, unfinished=True) == case.files_after, (number, stage)
+        assert _held(out / "b.duckdb") == case.held_after, (number, stage)
     sys.stdout.write(f"{KILLS} kills: {dict(stages)}; taken in, worked out, lines new: {dict(states)}\n")
     assert len(states) > 1  # they did not all fall into one stage

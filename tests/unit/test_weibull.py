@@ -57,6 +57,14 @@ def test_no_finite_maximum_is_refused_by_name(name):
         weibull.estimate(entry, lower, upper)
 
 
+@pytest.mark.parametrize("slope", [1e-12, 0.1, 1e6])
+def test_a_step_where_the_likelihood_has_no_bend_is_a_long_one(slope):
+    """By definition no coordinate moves by more than 2, uphill; a fuzzed fleet met a bend of nought."""
+    for bend in (0.0, 1e-310, -1e-250):
+        step = weibull._newton_step(np.array([slope]), np.array([[bend]]))
+        assert step == approx([2.0])
+
+
 BAD_ROWS = {
     "entry after lower": ([0, 5], [1, 4], [2, 6], None, "row 1.*entry is after lower"),
     "missing": (None, [1, np.nan], [2, 3], None, "row 1.*missing"),
