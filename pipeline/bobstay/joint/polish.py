@@ -109,7 +109,7 @@ def is_big(fleet: Fleet) -> bool:
 def _polished(model: Model, state: Settled) -> Estimated:
     """Take the last steps on the marginal likelihood, boat effects averaged over their spread."""
     columns = state.columns
-    if model.rates.estimated and (columns is None or not model.has_boats):
+    if model.rates.estimated and not model.has_boats:
         columns = model.rate_columns(state.point, state.seen)
     polish = _Polish(state.point, state.seen, _system(model, state.point, state.seen, columns), columns)
     if not model.has_boats:
@@ -132,7 +132,7 @@ def _again(model: Model, polish: _Polish, *, with_spreads: bool) -> _Polish:
     point, change, columns = polish.point, polish.spread_change, polish.columns
     spread = 1.0 / np.sqrt(polish.system.boat)
     seen = model.see(point, spread=spread)
-    if columns is not None and polish.is_slow:
+    if model.rates.estimated and polish.is_slow:
         columns = model.rate_columns(point, seen, spread)
     spreads = polish.spreads
     if with_spreads:
