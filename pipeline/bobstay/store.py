@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from bobstay.engine_faults import explained
 from bobstay.errors import StoreError, UsageError
+from bobstay.sql_text import quoted
 from bobstay.tables import LIFE_LOOKS, OUTPUT_BY_NAME, OutputTable, checked
 
 if TYPE_CHECKING:
@@ -16,10 +17,8 @@ if TYPE_CHECKING:
 
     import duckdb
     import pandas as pd
-    import pyarrow as pa
 
 MEMORY = "2GB"  # what is more goes to disk: a process holds about a third more than it counts (measured)
-_ROWS_AT_ONCE = 100_000
 FORMAT = 1  # raise it when tables that are kept (not made anew by a run) are laid out otherwise
 _MARK = "bobstay_store"
 SQL_TYPES = {"text": "VARCHAR", "integer": "BIGINT", "number": "DOUBLE", "date": "DATE", "boolean": "BOOLEAN"}
@@ -162,11 +161,6 @@ def at_once(con: duckdb.DuckDBPyConnection) -> Iterator[None]:
     con.commit()
 
 
-def quoted(text: str) -> str:
-    """Return `text` as an SQL string literal."""
-    return "'" + text.replace("'", "''") + "'"
-
-
 def build(con: duckdb.DuckDBPyConnection, name: str, parameters: Mapping[str, Any] | None = None) -> None:
     """Make table NAME anew from queries/NAME.sql."""
     con.execute(f'CREATE OR REPLACE TABLE "{name}" AS {query(name)}', dict(parameters or {}))
@@ -209,56 +203,18 @@ def needed(con: duckdb.DuckDBPyConnection, name: str) -> None:
         )
 
 
-def read(con: duckdb.DuckDBPyConnection, name: str) -> pd.DataFrame:
-    """Read the whole of output table NAME, in its promised order.
+def read(con: duckdb.DuckDBPyConnection, name: str, columns: Sequence[str] = ()) -> pd.DataFrame:
+    """Read output table NAME, or some of its columns, in its promised order.
 
     Raises UsageError where an earlier stage has not been run yet.
     """
     table = OUTPUT_BY_NAME[name]
     needed(con, name)
-    columns = ", ".join(f'"{c}"' for c in table.column_names)
+    names = [c for c in table.column_names if not columns or c in columns]
+    if table is LIFE_LOOKS:
+        from bobstay.sharing import looks_frame
+
+        return looks_frame(con, names)
     order = ", ".join(f'"{c}"' for c in table.order)
-    select = f'SELECT {columns} FROM "{name}" ORDER BY {order}'
-    return _sharing_words(con, select) if table is LIFE_LOOKS else con.execute(select).df()
-
-
-def _sharing_words(con: duckdb.DuckDBPyConnection, select: str) -> pd.DataFrame:
-    """Return what `.df()` would, with one text in memory for all equal cells of a column: a sixth of the room.
-
-    For tables of texts, and of numbers and days that are never empty.
-    """
-    import pandas as pd
-    import pyarrow as pa
-
-    batches = con.sql(select).to_arrow_reader(_ROWS_AT_ONCE)
-    coded = pa.Table.from_batches(map(_coded, batches), schema=_coded_schema(batches.schema)).unify_dictionaries()
-    return pd.DataFrame({name: _cells(coded[name]) for name in coded.column_names}, copy=False)
-
-
-def _coded_schema(schema: pa.Schema) -> pa.Schema:
-    import pyarrow as pa
-
-    words = pa.dictionary(pa.int32(), pa.string())
-    return pa.schema([(field.name, words if field.type == pa.string() else field.type) for field in schema])
-
-
-def _coded(batch: pa.RecordBatch) -> pa.RecordBatch:
-    import pyarrow as pa
-
-    schema = _coded_schema(batch.schema)
-    cells = [column.cast(field.type) for column, field in zip(batch.columns, schema, strict=True)]
-    return pa.RecordBatch.from_arrays(cells, schema=schema)
-
-
-def _cells(column: pa.ChunkedArray) -> Any:
-    """Return the cells of one column as `.df()` holds them: None where a text is missing."""
-    import numpy as np
-    import pyarrow as pa
-
-    if pa.types.is_date(column.type):
-        return column.to_numpy().astype("datetime64[us]")
-    if not pa.types.is_dictionary(column.type):
-        return np.array(column.to_numpy())  # a copy of its own: what Arrow holds cannot be written to
-    chunks = column.chunks or [pa.array([], column.type)]
-    words = np.append(chunks[0].dictionary.to_numpy(zero_copy_only=False), [None])
-    return words[np.concatenate([chunk.indices.fill_null(len(words) - 1).to_numpy() for chunk in chunks])]
+    texts = ", ".join(f'"{c}"' for c in names)
+    return con.execute(f'SELECT {texts} FROM "{name}" ORDER BY {order}').df()

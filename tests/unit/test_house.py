@@ -16,12 +16,13 @@ SOURCE = ROOT / "pipeline" / "bobstay"
 
 # Who stands above whom. A module may import from lower floors only; stages share a floor and never meet.
 FLOORS = [
-    {"errors"},
+    {"errors", "sql_text"},
     {"tables", "settings", "weibull", "turnbull", "detection", "replacement", "inspection_interval", "bounds", "joint",
      "outside", "rates_known",
      "scores", "observations", "weibull_likelihood", "turnbull_climb", "likelihood_ratio", "told", "vocabulary",
      "consequences", "censored", "mapping", "wording",
      "codes", "engine_faults"},
+    {"sharing"},
     {"store"},
     {"export"},
     {"ingest", "lives", "estimate", "rank", "plan", "guidance", "alerts", "backtest", "charts",

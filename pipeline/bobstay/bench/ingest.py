@@ -113,6 +113,8 @@ def plain_load(place: Path, files: Mapping[str, Path]) -> tuple[int, int]:
 
 
 def _typed_scan(path: Path, table: InputTable) -> str:
+    if path.suffix == ".parquet":  # typed as it is
+        return "read_parquet($1)"
     with path.open(encoding="utf-8") as file:
         names = file.readline().strip().split(",")
     kinds = {c.name: PLAIN_TYPES.get(c.kind, "VARCHAR") for c in table.columns}
@@ -140,10 +142,10 @@ def _timed(kind: str, place: Path, files: Mapping[str, Path]) -> Load:
     began, began_processor = time.perf_counter(), time.process_time()
     used, aside = LOADS[kind](place, files)
     seconds, processor_seconds = time.perf_counter() - began, time.process_time() - began_processor
-    return Load(seconds, processor_seconds, _peak_mb(), used, aside)
+    return Load(seconds, processor_seconds, peak_mb(), used, aside)
 
 
-def _peak_mb() -> float:
+def peak_mb() -> float:
     """Return the most memory this process has held; elsewhere than on Linux, that its parent held when it began too."""
     status = Path("/proc/self/status")
     if status.exists():

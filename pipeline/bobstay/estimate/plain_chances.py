@@ -95,9 +95,11 @@ def _numbers(curve: Curve, clear: Numbers, age: Numbers, *, most: int, settings:
     for start in range(0, age.size, _AT_ONCE):
         block = slice(start, start + _AT_ONCE)
         drawn = _chance(curve.draws[:most], clear[block], by[block])
-        lower, upper = np.quantile(drawn, [(1 - cover) / 2, (1 + cover) / 2], axis=1)
-        columns["chance_lower"][block], columns["chance_upper"][block] = lower, upper
         columns["logit_sd"][block] = _logit(drawn).std(axis=1)
+        ends = [(1 - cover) / 2, (1 + cover) / 2]
+        columns["chance_lower"][block], columns["chance_upper"][block] = np.quantile(
+            drawn, ends, axis=1, overwrite_input=True
+        )
     return columns
 
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from bobstay.ingest.matching import cells_of
 from bobstay.ingest.staging import named, one_row
-from bobstay.store import quoted
+from bobstay.sql_text import quoted
 from bobstay.tables import BOATS, EVENTS, FITTINGS, INSPECTIONS, LOOK_OF_SHEET
 
 if TYPE_CHECKING:

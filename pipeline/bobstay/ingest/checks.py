@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from bobstay.ingest.pointing import UNKNOWN_BOAT, UNKNOWN_FITTING, point_at_boats, point_at_fittings
 from bobstay.ingest.reading import joins, read_as, spares_row
 from bobstay.ingest.staging import TEXT_KINDS, named, present
-from bobstay.store import quoted
+from bobstay.sql_text import quoted
 from bobstay.tables import ALIASES, AVAILABILITY, BOATS, FITTINGS, INSPECTIONS, NOTICES, PRICES
 
 if TYPE_CHECKING:

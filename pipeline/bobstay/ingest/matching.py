@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from bobstay.ingest.staging import named, one_row, present
-from bobstay.store import quoted
+from bobstay.sql_text import quoted
 from bobstay.tables import FITTINGS, INSPECTIONS
 
 if TYPE_CHECKING:

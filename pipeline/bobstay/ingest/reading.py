@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from bobstay.ingest.cells import read_cell
 from bobstay.ingest.staging import named, odd_columns, one_row, present, sql_type
-from bobstay.store import quoted
+from bobstay.sql_text import quoted
 from bobstay.tables import INSPECTIONS
 
 if TYPE_CHECKING:

@@ -12,7 +12,7 @@ from __future__ import annotations
 from itertools import islice
 from typing import TYPE_CHECKING, Any
 
-from bobstay.store import quoted
+from bobstay.sql_text import quoted
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

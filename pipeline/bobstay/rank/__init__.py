@@ -14,7 +14,7 @@ from bobstay.rank.draw import drawn, season_of
 from bobstay.rank.due import due
 from bobstay.rank.options import chosen
 from bobstay.rank.order import rank_range, tie_groups
-from bobstay.rank.words import reason, setting_of
+from bobstay.rank.words import reasons, setting_of
 from bobstay.rates_known import rates_known
 from bobstay.tables import CLEAR_LOOKS, PRIORITY, checked
 
@@ -57,7 +57,7 @@ def rank(  # what the contract of tables needs, one for one
     season = season_of(as_of)
     frame["draw"] = drawn(frame, count=settings.rank.draw, seed=settings.estimate.seed, season=season)
     shared = setting_of(looks, frame["life_id"], settings, as_of)
-    frame["reason"] = [reason(row, shared) for row in frame.itertuples(index=False)]
+    frame["reason"] = reasons(frame, shared)
     return checked(frame, PRIORITY)
 
 

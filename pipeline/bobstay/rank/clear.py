@@ -62,7 +62,9 @@ def _newest_clear(looks: pd.DataFrame, by: list[str]) -> pd.DataFrame:
     """Return the newest valid look that found nothing, or something unfounded, for each group of columns `by`."""
     is_clear = looks["shows"].eq("clear") | looks["verdict"].eq("unfounded").fillna(False)
     mine = looks[is_clear.astype(bool) & looks["grade"].isin(_GRADES)]
-    ordered = mine.sort_values([*by, "look_years", "look_on", "file", "line"], kind="stable")
+    oldest = mine.groupby(by, sort=False)["look_years"].transform("max")
+    tied = mine[mine["look_years"] == oldest]  # to sort all looks of a fleet takes long
+    ordered = tied.sort_values([*by, "look_years", "look_on", "file", "line"], kind="stable")
     return ordered.drop_duplicates(by, keep="last")
 
 

@@ -51,7 +51,7 @@ def methods_offered(lives: pd.DataFrame, looks: pd.DataFrame, settings: Settings
 
     A fleet without one look that counts is offered every method in the settings.
     """
-    counted = looks.loc[looks["grade"].isin(["valid", "not_stated"]), ["life_id", "method", "scope"]]
+    counted = looks.loc[looks["grade"].isin(["valid", "not_stated"]), ["life_id", "method", "scope"]].drop_duplicates()
     kinds = lives.set_index("life_id")["fitting_type"]
     used = counted.assign(fitting_type=counted["life_id"].map(kinds)).drop(columns="life_id").dropna().drop_duplicates()
     offers: dict[str, Offer] = {"": sorted(settings.detection)}

@@ -41,15 +41,30 @@ class Setting:
 def setting_of(looks: pd.DataFrame, lives: pd.Series[str], settings: Settings, as_of: date) -> Setting:
     """Count the looks that tell nothing of each of `lives` by grade, and find the end of the horizon."""
     worth: dict[str, Counter[str]] = {}
-    mine = looks[looks["life_id"].isin(lives)]
-    for life_id, grade in zip(mine["life_id"], mine["grade"], strict=True):
-        worth.setdefault(life_id, Counter())[grade] += 1
+    mine = looks.loc[looks["grade"].isin(list(_WORTHLESS)), ["life_id", "grade"]]
+    counts = mine[mine["life_id"].isin(lives)].value_counts()
+    for (life_id, grade), count in counts.items():
+        worth.setdefault(life_id, Counter())[grade] = int(count)
     until = as_of + timedelta(days=round(settings.horizon_years * 365.25))
     return Setting(as_of, until, settings.guidance.clear_counts_years, worth)
 
 
-def reason(row: Any, shared: Setting) -> str:
-    """Return why the row stands where it stands; `row` is a named tuple of the priority frame before its writing."""
+_DAYS = ("open_indication_on", "clear_on", "rule_on", "due_on")
+_USED = (
+    "list life_id action ruled last_method voided_by age_basis age_years consequence consequence_reason chance "
+    "chance_lower chance_upper chance_now basis rule_by rule_years margin access method scope runner_up "
+    "runner_up_method due_by due_action due_years draw"
+).split()
+
+
+def reasons(frame: pd.DataFrame, shared: Setting) -> list[str]:
+    """Return why each row of the priority frame, before its writing, stands where it stands."""
+    days = {name: frame[name].to_numpy(dtype="datetime64[D]").astype(object) for name in _DAYS}
+    texts = pd.DataFrame({name: frame[name].to_numpy(dtype=object) for name in _USED} | days)
+    return [_reason(row, shared) for row in texts.itertuples(index=False)]
+
+
+def _reason(row: Any, shared: Setting) -> str:
     parts = (_state(row, shared), _chance(row, shared), _action(row), _due(row, shared), _lot(row))
     return " ".join(filter(None, parts))
 
@@ -66,14 +81,14 @@ def _state(row: Any, shared: Setting) -> str:
         return f"Open indication since {_day(row.open_indication_on)}: take it out of use until it is followed up."
     if row.list == "nobody_looked":
         return _nobody(row, shared.worth.get(row.life_id, Counter()))
-    if pd.isna(row.clear_on):
+    if _is_missing(row.clear_on):
         return "An indication was seen and not called unfounded."
-    by = "" if pd.isna(row.last_method) else f" (last method: {_words(row.last_method)})"
+    by = "" if _is_missing(row.last_method) else f" (last method: {_words(row.last_method)})"
     return f"The last look that counts found nothing on {_day(row.clear_on)}{by}."
 
 
 def _nobody(row: Any, worth: Counter[str]) -> str:
-    if pd.notna(row.voided_by):
+    if not _is_missing(row.voided_by):
         return f"Not looked at since {_spaced(row.voided_by)}: what was found clear before no longer counts."
     told = [f"{worth[grade]} {text}" for grade, text in _WORTHLESS.items() if worth[grade]]
     if told:
@@ -85,7 +100,7 @@ def _chance(row: Any, shared: Setting) -> str:
     age = _AGE.get(row.age_basis, "{:.1f} years old").format(row.age_years)
     moved = "" if row.consequence_reason is None else f" ({row.consequence_reason})"
     facts = f"It is {age}, consequence class {row.consequence}{moved}"
-    if pd.isna(row.chance):
+    if _is_missing(row.chance):
         return f"{facts}; no chance can be estimated from these records, so its place rests on class and age only."
     if row.action == "act_now" and row.chance > 0.99:
         return f"{facts}."
@@ -98,7 +113,7 @@ def _chance(row: Any, shared: Setting) -> str:
 
 
 def _driver(row: Any) -> str:
-    if pd.isna(row.chance_now) or row.chance < 0.02:
+    if _is_missing(row.chance_now) or row.chance < 0.02:
         return ""
     return ", most of it already there" if row.chance_now > 0.5 * row.chance else ", most of it still to come"
 
@@ -109,13 +124,13 @@ def _action(row: Any) -> str:
     if row.action == row.ruled and not row.margin >= 0:
         return f"{_do(row)}: {_whose(row.rule_by)} asks for it{_when(row.rule_by, row.rule_years, row.rule_on)}."
     if row.action == "test":
-        why = "its failure is grave" if pd.isna(row.chance) else f"the cheapest way at the costs set{_next(row)}"
+        why = "its failure is grave" if _is_missing(row.chance) else f"the cheapest way at the costs set{_next(row)}"
         return f"{_do(row)}: {why}."
     if row.action == "replace":
         return f"Renew: the cheapest way at the costs set{_next(row)}."
     if row.list == "nobody_looked" and row.consequence >= GRAVE:
         return "Left only because nothing pays at the costs set; its failure is grave and nobody has looked."
-    if pd.isna(row.chance):
+    if _is_missing(row.chance):
         return "Left for now for want of an estimate."
     return "Lower on this list: neither a test nor renewal pays at the costs set."
 
@@ -123,7 +138,7 @@ def _action(row: Any) -> str:
 def _do(row: Any) -> str:
     if row.action != "test":
         return "Renew"
-    reach = "" if pd.isna(row.access) else f", {_ACCESS.get(row.access, _words(row.access))}"
+    reach = "" if _is_missing(row.access) else f", {_ACCESS.get(row.access, _words(row.access))}"
     return f"Test by {_words(row.method)}, {'taken off' if row.scope == 'removed' else 'where it sits'}{reach}"
 
 
@@ -134,21 +149,21 @@ _WAYS = {"leave": "leaving it", "replace": "renewing it", "test": "a test by"}
 def _next(row: Any) -> str:
     if not row.margin >= 0:
         return ""
-    how = "" if pd.isna(row.runner_up_method) else f" {_words(row.runner_up_method)}"
+    how = "" if _is_missing(row.runner_up_method) else f" {_words(row.runner_up_method)}"
     dearer = f"{row.margin:.2g}" if row.margin < 10 else f"{row.margin:.0f}"
     return f", {_WAYS[row.runner_up]}{how} costing {dearer} units more"
 
 
 def _due(row: Any, shared: Setting) -> str:
     """Say what is due by the end of the horizon and whose word that is, where the action does not say it already."""
-    if pd.isna(row.due_on) or row.due_on.date() > shared.until or row.action == "act_now":
+    if _is_missing(row.due_on) or row.due_on > shared.until or row.action == "act_now":
         return ""
     if row.action == row.ruled and row.due_by == row.rule_by:
         return ""
     if row.due_by == OURS and row.action in (row.due_action, "replace"):
         return ""
     what = "Renewal" if row.due_action == "replace" else "A test"
-    was = "was" if row.due_on.date() <= shared.as_of else "is"
+    was = "was" if row.due_on <= shared.as_of else "is"
     return f"{what} {was} due on {_day(row.due_on)} by {_whose(row.due_by)}{_when(row.due_by, row.due_years)}."
 
 
@@ -167,8 +182,12 @@ def _lot(row: Any) -> str:
     return "Drawn by lot this season: test it all the same, so that this list can be proved wrong." if row.draw else ""
 
 
-def _day(value: Any) -> str:
-    return str(pd.Timestamp(value).date())
+def _day(value: date) -> str:
+    return value.isoformat()
+
+
+def _is_missing(value: Any) -> bool:
+    return value is None or value != value
 
 
 def _words(word: str) -> str:

@@ -15,7 +15,7 @@ from bobstay.errors import UsageError
 from bobstay.settings import Settings
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterator, Sequence
 
     import duckdb
     import pandas as pd
@@ -34,9 +34,9 @@ class Job:
     as_of: date
     say: Callable[[str], None]
 
-    def table(self, name: str) -> pd.DataFrame:
-        """Read an output table that an earlier stage has written."""
-        return store.read(self.con, name)
+    def table(self, name: str, columns: Sequence[str] = ()) -> pd.DataFrame:
+        """Read an output table that an earlier stage has written, or some of its columns."""
+        return store.read(self.con, name, columns)
 
     def given(self, name: str) -> pd.DataFrame:
         """Read an input table as taken in, in the order of its files."""

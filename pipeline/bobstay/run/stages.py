@@ -35,6 +35,7 @@ from bobstay.tables import (
 if TYPE_CHECKING:
     import pandas as pd
 
+    from bobstay.estimate import Estimates
     from bobstay.ingest import IngestReport
 
 
@@ -43,23 +44,39 @@ def estimate_stage(job: Job, *, is_checked: bool = True) -> int:
 
     To be called within `store.at_once`, so that a store never holds new lives beside old estimates.
     """
-    from bobstay.estimate import estimate
+    lives_now(job)
+    made = estimate_now(job)
+    if is_checked:
+        checks_stage(job, made.findings)
+    return DONE if made.classes["b10_years"].notna().any() else TOO_LITTLE_EVIDENCE
+
+
+def lives_now(job: Job) -> None:
+    """Work out lives and their looks as known on the as-of date."""
     from bobstay.lives import build_within
 
     job.say("working out lives")
     build_within(job.con, as_of=job.as_of, settings=job.settings)
+
+
+# What of the looks is read where there are many of them.
+LOOKED = ("life_id", "look_years", "look_on", "method", "scope", "result", "shows", "verdict", "trigger")
+RANKED = ("life_id", "look_years", "look_on", "method", "scope", "shows", "verdict", "grade", "trigger", "file", "line")
+
+
+def estimate_now(job: Job) -> Estimates:
+    """Estimate from the lives in the store; what is returned stands in the store too, but for its findings."""
+    from bobstay.estimate import estimate
+
     job.say("estimating")
-    made = estimate(
-        job.table("lives"), job.table("life_looks"), job.given("boats"), as_of=job.as_of, settings=job.settings
-    )
+    looks = job.table("life_looks", LOOKED)
+    made = estimate(job.table("lives"), looks, job.given("boats"), as_of=job.as_of, settings=job.settings)
     store.write(job.con, CLASSES, made.classes)
     store.write(job.con, DETECTION, made.detection)
     store.write(job.con, NONPARAMETRIC, made.nonparametric)
     store.write(job.con, CHANCES, made.chances)
     store.write(job.con, CLASS_DRAWS, made.class_draws)
-    if is_checked:
-        checks_stage(job, made.findings)
-    return DONE if made.classes["b10_years"].notna().any() else TOO_LITTLE_EVIDENCE
+    return made
 
 
 def checks_stage(job: Job, findings: pd.DataFrame | None) -> None:
@@ -109,57 +126,53 @@ def _scheduled(job: Job) -> pd.DataFrame:
 
 def rank_stage(job: Job) -> None:
     """Rank the fittings in service, set the guidance of each class, and raise alerts."""
-    from bobstay.alerts import notice_status, watch
     from bobstay.changes import keep_last, note, this_run
-    from bobstay.guidance import guide
-    from bobstay.rank import clear_looks, rank
     from bobstay.rank_changes import nothing_moved
 
+    run = this_run(job.con, job.settings, job.as_of)
+    keep_last(job.con, run)
+    ranked = rank_now(job)
+    if not store.has(job.con, RANK_CHANGES.name):
+        store.write(job.con, RANK_CHANGES, nothing_moved())
+    note(job.con, run)
+    _watch(job, ranked)
+
+
+@dataclass(frozen=True, slots=True)
+class Ranked:
+    """What the ranking read and made."""
+
+    lives: pd.DataFrame
+    looks: pd.DataFrame
+    notices: pd.DataFrame
+    priority: pd.DataFrame
+
+
+def rank_now(job: Job) -> Ranked:
+    """Set the guidance of each class, say which notices mean which parts, and rank the fittings in service."""
+    from bobstay.alerts import notice_status
+    from bobstay.guidance import guide
+    from bobstay.rank import rank
+
     job.say("ranking")
-    lives, looks, classes, boats = job.table("lives"), job.table("life_looks"), job.table("classes"), job.given("boats")
-    guidance = guide(
-        classes,
-        job.table("class_draws"),
-        lives,
-        settings=job.settings,
-        rules=job.given("rules"),
-        detection=job.table("detection"),
-    )
+    lives, looks, detection = job.table("lives"), job.table("life_looks", RANKED), job.table("detection")
+    classes, draws, rules = job.table("classes"), job.table("class_draws"), job.given("rules")
+    guidance = guide(classes, draws, lives, settings=job.settings, rules=rules, detection=detection)
     store.write(job.con, GUIDANCE, _with_warning(job, guidance))
     told = notice_status(_with_file(job, "notices"), lives, looks, _with_file(job, "fittings"))
     store.write(job.con, NOTICE_STATUS, told)
     priority = rank(
         lives,
         job.table("chances"),
-        boats=boats,
+        boats=job.given("boats"),
         looks=looks,
         settings=job.settings,
         as_of=job.as_of,
-        detection=job.table("detection"),
+        detection=detection,
         guidance=guidance,
         notices=told,
     )
-    run = this_run(job.con, job.settings, job.as_of)
-    keep_last(job.con, run)
     store.write(job.con, PRIORITY, priority)
-    if not store.has(job.con, RANK_CHANGES.name):
-        store.write(job.con, RANK_CHANGES, nothing_moved())
-    note(job.con, run)
-    store.write(job.con, CLEAR_LOOKS, clear_looks(priority, lives, looks, settings=job.settings, as_of=job.as_of))
-    orphans = job.con.sql("SELECT * FROM orphan_looks ORDER BY file_id, line").df()
-    raised = watch(
-        lives,
-        looks,
-        classes,
-        boats=boats,
-        settings=job.settings,
-        as_of=job.as_of,
-        orphans=orphans,
-        notices=told,
-        detection=job.table("detection"),
-        class_draws=job.table("class_draws"),
-    )
-    store.write(job.con, ALERTS, raised)
 
 
 def _with_file(job: Job, name: str) -> pd.DataFrame:
