@@ -1,4 +1,4 @@
-"""The table of looks read with one text in memory for all equal cells: the only table of as many rows as there are looks.
+"""The table of looks read with one text in memory for all equal cells: it has as many rows as there are looks.
 
 The engine turns words into small numbers and sorts by numbers, which costs a third of sorting and handing over texts.
 """
@@ -80,9 +80,9 @@ def _plain(column: pa.Array) -> NDArray[Any]:
     """Return numbers and days as they are, and the numbers of words with -1 for the missing."""
     import pyarrow as pa
 
-    if pa.types.is_date(column.type):
-        return column.to_numpy(zero_copy_only=False).astype("datetime64[us]")
-    return (column.fill_null(-1) if pa.types.is_int32(column.type) else column).to_numpy(zero_copy_only=False)
+    filled = column.fill_null(-1) if pa.types.is_int32(column.type) else column
+    cells: NDArray[Any] = filled.to_numpy(zero_copy_only=False)
+    return cells.astype("datetime64[us]") if pa.types.is_date(column.type) else cells
 
 
 def _cells(chunks: list[list[NDArray[Any]]], place: int, name: str, words: dict[str, Words]) -> NDArray[Any]:

@@ -6,7 +6,7 @@ import duckdb
 import pandas as pd
 import pytest
 
-from bobstay import store
+from bobstay import sharing, store
 from bobstay.tables import LIFE_LOOKS
 
 NULLABLE = {c.name for c in LIFE_LOOKS.columns if c.nullable}
@@ -29,7 +29,7 @@ def _filled(con: duckdb.DuckDBPyConnection, rows: int) -> None:
 @pytest.mark.parametrize("at_once", [7, 100_000])
 def test_looks_are_read_as_the_engine_reads_them(rows: int, at_once: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """Source: DuckDB's `.df()` of the same SELECT; cells without a text are None in both."""
-    monkeypatch.setattr(store, "_ROWS_AT_ONCE", at_once)
+    monkeypatch.setattr(sharing, "_ROWS_AT_ONCE", at_once)
     columns = ", ".join(f'"{name}"' for name in LIFE_LOOKS.column_names)
     with duckdb.connect() as con:
         _filled(con, rows)
@@ -50,3 +50,12 @@ def test_equal_texts_are_held_once() -> None:
     if looks["method"].dtype != object:
         pytest.skip("this pandas packs texts by itself")
     assert len({id(cell) for cell in looks["method"]}) == 7
+
+
+def test_some_columns_are_those_of_the_whole() -> None:
+    """Asking for a few columns changes neither their cells nor their order (against the whole table)."""
+    with duckdb.connect() as con:
+        _filled(con, 100)
+        whole = store.read(con, "life_looks")
+        some = store.read(con, "life_looks", ["trigger", "life_id", "look_on"])
+    pd.testing.assert_frame_equal(some, whole[["life_id", "look_on", "trigger"]], check_exact=True)

@@ -1,7 +1,7 @@
 """How long the estimates take on a million looks: `python -m bobstay.bench.estimate [--boats 5000]`.
 
-In one run on the same aggregated rows of 24 classes: the plain estimate, the general-purpose library (lifelines), and
-the whole default estimate on the looks themselves, and the chances by it; ratios of times, and the peak memory of the process.
+In one run on the same aggregated rows of 24 classes: the plain estimate, the general-purpose library (lifelines), the
+whole default estimate on the looks themselves, and the chances by it; ratios of times, and the peak memory.
 """
 
 from __future__ import annotations

@@ -54,8 +54,9 @@ _FITTINGS = """
            ['316 stainless', '304 stainless', 'bronze'][i % 3 + 1] AS material, '2000-01-01' AS installed
     FROM range($fittings) AS r(i) ORDER BY i
 """
-# One look in $bad is bad in one of three ways; the numbers of a row are drawn by a congruence of its place. A part cracks
-# by a Weibull of shape 2.2 and scale 40 years, drawn by its own number; six looks of nine then find it, one in 49 calls false.
+# One look in $bad is bad in one of three ways; the numbers of a row are drawn by a congruence of its place. A part
+# cracks by a Weibull of shape 2.2 and scale 40 years, drawn by its own number; six looks of nine then find it, and one
+# in 49 calls false.
 _LOOKS = """
     SELECT CASE WHEN way = 2 THEN printf('L%09d', i - 1) ELSE printf('L%09d', i) END AS inspection_id,
            printf('B%06d', part // $each) AS boat_id,
@@ -72,12 +73,14 @@ _LOOKS = """
            CASE WHEN shows THEN ['linear', 'rounded'][u // 31 % 2 + 1] END AS indication_form,
            CASE WHEN shows THEN printf('%.1f', (1 + u // 37 % 90) / 10) END AS indication_length_mm,
            ['scheduled', 'suspicion', 'sale'][u // 41 % 3 + 1] AS "trigger",
-           CASE WHEN shows THEN if(u // 43 % 2 = 0, 'open', if(is_cracked, 'confirmed', 'unfounded')) END AS disposition,
+           CASE WHEN shows THEN if(u // 43 % 2 = 0, 'open', if(is_cracked, 'confirmed', 'unfounded')) END
+               AS disposition,
            CASE WHEN shows THEN 'blended' ELSE 'none' END AS action,
            printf('hand %d', u // 47 % 20) AS inspector,
            CASE WHEN u // 53 % 10 = 0 THEN 'rust streak, seen from below' END AS note
     FROM (SELECT *, if(is_cracked, u // 7 % 9 < 6, u // 7 % 49 = 6) AS shows
-          FROM (SELECT *, 1 + i * 25.0 / $rows > 40 * pow(-ln(1 - (part * 40503 % 65521) / 65521.0), 0.45) AS is_cracked
+          FROM (SELECT *, 1 + i * 25.0 / $rows > 40 * pow(-ln(1 - (part * 40503 % 65521) / 65521.0), 0.45)
+                       AS is_cracked
                 FROM (SELECT i, i * 7919 % $fittings AS part, (i * 2654435761) % 4294967296 AS u,
                              CASE WHEN i % $bad = $bad - 1 THEN i // $bad % 3 END AS way
                       FROM range($rows) AS r(i))))

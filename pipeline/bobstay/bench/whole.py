@@ -1,8 +1,8 @@
 """From files to the priority list beside the engine's plain typed load: `python -m bobstay.bench.whole [--rows N,N]`.
 
-In one run on the same files, each in a process of its own: the plain load, and the job up to the table `priority` (load,
-lives, estimate, ranking with its guidance) with the plain estimate and with the full default one. Ratios of times, peak
-memory, and how each stage's time grows with the rows. Checks, alerts, plan, back-test and pages are not part of it.
+In one run on the same files, each in a process of its own: the plain load, and the job up to the table `priority`
+(load, lives, estimate, ranking with its guidance) with the plain estimate and with the full default one. Ratios of
+times, peak memory, and how each stage's time grows with the rows. Checks, alerts, plan, back-test and pages are apart.
 """
 
 from __future__ import annotations

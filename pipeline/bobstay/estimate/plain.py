@@ -201,7 +201,8 @@ def _draw_rows(made: ClassEstimate, curve: Curve, count: int) -> pd.DataFrame:
 
 def _detection_table(looks: pd.DataFrame, settings: Settings) -> pd.DataFrame:
     """Count looks and findings of each method and scope; the rates are what this estimate takes for granted."""
-    valid = looks[looks["shows"].isin(["clear", "indication"])]
+    counts = looks[["method", "scope", "shows", "verdict"]].value_counts().rename("count").reset_index()
+    valid = counts[counts["shows"].isin(["clear", "indication"])]
     rows = [_detection_row(group, settings) for _, group in valid.groupby(["method", "scope"], sort=True)]
     return checked(pd.DataFrame(rows, columns=list(DETECTION.column_names)), DETECTION)
 
@@ -209,18 +210,20 @@ def _detection_table(looks: pd.DataFrame, settings: Settings) -> pd.DataFrame:
 def _detection_row(group: pd.DataFrame, settings: Settings) -> dict[str, object]:
     method, scope = str(group["method"].iloc[0]), str(group["scope"].iloc[0])
     findings = group[group["shows"] == "indication"]
+    found = int(findings["count"].sum())
+    followed_up = int(findings.loc[findings["verdict"].isin(["confirmed", "unfounded"]), "count"].sum())
     prior = settings.detection[method, scope]
     certain = {f"{name}{end}": rate for name, rate in (("found", 1.0), ("false_call", 0.0)) for end in _ENDS}
     return {
         "method": method,
         "scope": scope,
-        "look_count": len(group),
+        "look_count": int(group["count"].sum()),
         **certain,
         "found_prior": prior.found,
         "false_call_prior": prior.false_call,
         "prior_weight": prior.weight,
-        "indication_count": len(findings),
-        "followed_up_share": float(findings["verdict"].isin(["confirmed", "unfounded"]).mean()),
+        "indication_count": found,
+        "followed_up_share": followed_up / found if found else float("nan"),
         "basis": "assumed perfect",
     }
 

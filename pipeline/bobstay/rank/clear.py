@@ -61,9 +61,10 @@ def clear_scopes(frame: pd.DataFrame, looks: pd.DataFrame) -> pd.Series[str]:
 def _newest_clear(looks: pd.DataFrame, by: list[str]) -> pd.DataFrame:
     """Return the newest valid look that found nothing, or something unfounded, for each group of columns `by`."""
     is_clear = looks["shows"].eq("clear") | looks["verdict"].eq("unfounded").fillna(False)
-    mine = looks[is_clear.astype(bool) & looks["grade"].isin(_GRADES)]
-    oldest = mine.groupby(by, sort=False)["look_years"].transform("max")
-    tied = mine[mine["look_years"] == oldest]  # to sort all looks of a fleet takes long
+    counts = (is_clear.astype(bool) & looks["grade"].isin(_GRADES)).to_numpy(dtype=bool)
+    mine = looks.loc[counts, [*by, "look_years"]]  # of millions of looks no more than this is copied and sorted
+    newest = mine["look_years"] == mine.groupby(by, sort=False)["look_years"].transform("max")
+    tied = looks.iloc[np.flatnonzero(counts)[newest.to_numpy()]]
     ordered = tied.sort_values([*by, "look_years", "look_on", "file", "line"], kind="stable")
     return ordered.drop_duplicates(by, keep="last")
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -42,8 +43,8 @@ def setting_of(looks: pd.DataFrame, lives: pd.Series[str], settings: Settings, a
     """Count the looks that tell nothing of each of `lives` by grade, and find the end of the horizon."""
     worth: dict[str, Counter[str]] = {}
     mine = looks.loc[looks["grade"].isin(list(_WORTHLESS)), ["life_id", "grade"]]
-    counts = mine[mine["life_id"].isin(lives)].value_counts()
-    for (life_id, grade), count in counts.items():
+    counts = mine[mine["life_id"].isin(lives)].value_counts().rename("count").reset_index()
+    for life_id, grade, count in zip(counts["life_id"], counts["grade"], counts["count"], strict=True):
         worth.setdefault(life_id, Counter())[grade] = int(count)
     until = as_of + timedelta(days=round(settings.horizon_years * 365.25))
     return Setting(as_of, until, settings.guidance.clear_counts_years, worth)
@@ -51,10 +52,11 @@ def setting_of(looks: pd.DataFrame, lives: pd.Series[str], settings: Settings, a
 
 _DAYS = ("open_indication_on", "clear_on", "rule_on", "due_on")
 _USED = (
-    "list life_id action ruled last_method voided_by age_basis age_years consequence consequence_reason chance "
-    "chance_lower chance_upper chance_now basis rule_by rule_years margin access method scope runner_up "
-    "runner_up_method due_by due_action due_years draw"
-).split()
+    *("list", "life_id", "action", "ruled", "last_method", "voided_by", "age_basis", "age_years", "consequence"),
+    *("consequence_reason", "chance", "chance_lower", "chance_upper", "chance_now", "basis", "rule_by", "rule_years"),
+    *("margin", "access", "method", "scope", "runner_up", "runner_up_method", "due_by", "due_action", "due_years"),
+    "draw",
+)
 
 
 def reasons(frame: pd.DataFrame, shared: Setting) -> list[str]:
@@ -187,7 +189,7 @@ def _day(value: date) -> str:
 
 
 def _is_missing(value: Any) -> bool:
-    return value is None or value != value
+    return value is None or (isinstance(value, float) and math.isnan(value))
 
 
 def _words(word: str) -> str:

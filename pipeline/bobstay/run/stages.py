@@ -173,6 +173,29 @@ def rank_now(job: Job) -> Ranked:
         notices=told,
     )
     store.write(job.con, PRIORITY, priority)
+    return Ranked(lives, looks, told, priority)
+
+
+def _watch(job: Job, ranked: Ranked) -> None:
+    """List the clear looks that count and raise alerts."""
+    from bobstay.alerts import watch
+    from bobstay.rank import clear_looks
+
+    lives, looks, how = ranked.lives, ranked.looks, job.settings
+    store.write(job.con, CLEAR_LOOKS, clear_looks(ranked.priority, lives, looks, settings=how, as_of=job.as_of))
+    raised = watch(
+        lives,
+        looks,
+        job.table("classes"),
+        boats=job.given("boats"),
+        settings=how,
+        as_of=job.as_of,
+        orphans=job.con.sql("SELECT * FROM orphan_looks ORDER BY file_id, line").df(),
+        notices=ranked.notices,
+        detection=job.table("detection"),
+        class_draws=job.table("class_draws"),
+    )
+    store.write(job.con, ALERTS, raised)
 
 
 def _with_file(job: Job, name: str) -> pd.DataFrame:
