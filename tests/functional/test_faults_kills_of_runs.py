@@ -3,7 +3,7 @@
 The store opens and holds all or nothing of what was taken in, of what was worked out and of the lines of worksheets;
 each file of results is the old one or the new one. Source of what must hold: the README's "nothing half stored";
 atomicity as in Haerder and Reuter, "Principles of transaction-oriented database recovery" (1983), from memory.
-BOBSTAY_KILLS_OF_RUNS=200 in the environment kills so many runs.
+BOBSTAY_KILLS_OF_RUNS=200 in the environment kills so many runs, at other moments by BOBSTAY_KILLS_FIRST.
 """
 
 from __future__ import annotations
@@ -31,7 +31,8 @@ from ingest_files import write
 
 KILLS = int(os.environ.get("BOBSTAY_KILLS_OF_RUNS", "6"))
 SERVER = Path(__file__).parents[1] / "kill_server.py"
-SEED = 20261126
+FIRST = int(os.environ.get("BOBSTAY_KILLS_FIRST", "0"))
+SEED = 20261126 + FIRST
 STAGES = (  # the words at which each begins
     "process", "working out lives", "estimating", "checking the estimate", "ranking", "planning", "looking back",
     "writing tables", "wrote pages",
@@ -236,8 +237,10 @@ def test_a_run_killed_in_any_stage_loses_nothing_and_runs_again_to_the_same_byte
     states: Counter[tuple[bool, ...]] = Counter()
     stages: Counter[str] = Counter()
     for number in range(KILLS):
-        case = cases[number // len(STAGES) % 3 // 2]  # two rounds of stages of the second run to one of the first
-        stage = STAGES[number * 5 % len(STAGES)] if stages else "writing tables"
+        case = cases[
+            (number + FIRST) // len(STAGES) % 3 // 2
+        ]  # two rounds of stages of the second run to one of the first
+        stage = STAGES[(number + FIRST) * 5 % len(STAGES)] if stages else "writing tables"
         out = tmp_path / "out"
         shutil.rmtree(out, ignore_errors=True)
         if case.before:
@@ -251,5 +254,6 @@ def test_a_run_killed_in_any_stage_loses_nothing_and_runs_again_to_the_same_byte
         assert server.job(case.files, out, case.settings).code in {0, 4}
         assert _sums(out, unfinished=True) == case.files_after, (number, stage)
         assert _held(out / "b.duckdb") == case.held_after, (number, stage)
+        sys.stdout.write(f"{number + 1} {stage} {is_new}\n")
     sys.stdout.write(f"{KILLS} kills: {dict(stages)}; taken in, worked out, lines new: {dict(states)}\n")
     assert len(states) > 1  # they did not all fall into one stage

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 SHARE = 0.1
+_LONGEST = 690.0  # ln years: what is more no number holds
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,16 +50,22 @@ def plain_age(entry: Floats, lower: Floats, upper: Floats, *, settings: Settings
     try:
         made = weibull.estimate(entry, lower, upper)
         seed = (settings.estimate.seed, crc32(name.encode()))
-        drawn = np.exp(weibull.draws(made, settings.estimate.draws, seed))
+        drawn = weibull.draws(made, settings.estimate.draws, seed)
     except EstimateError as fault:
         return _none(len(upper), events, fault.what)
     except np.linalg.LinAlgError:
         return _none(len(upper), events, "the likelihood is too flat for an interval")
     cover = settings.estimate.interval
-    with np.errstate(over="ignore"):
-        ages = weibull.quantile(SHARE, shape=drawn[:, 0], scale=drawn[:, 1])
+    ages = _ages_of(drawn)
     low, high = np.quantile(ages, [(1 - cover) / 2, (1 + cover) / 2])
     return PlainAge(len(upper), events, float(made.quantile(SHARE)), float(low), float(high), "")
+
+
+def _ages_of(drawn: Floats) -> Floats:
+    """Return the age of SHARE of draws (n, 2) of log shape and log scale; finite also where a draw runs away."""
+    with np.errstate(over="ignore"):  # a shape near 0: an age of 0
+        log_ages = drawn[:, 1] + np.log(-np.log1p(-SHARE)) * np.exp(-drawn[:, 0])
+    return np.asarray(np.exp(np.minimum(log_ages, _LONGEST)))
 
 
 def _none(lives: int, events: int, why: str) -> PlainAge:
