@@ -182,3 +182,17 @@ def test_looks_behind_a_fitting_open_by_keyboard(browser: Any, demo: Path) -> No
     page.keyboard.press("Enter")
     assert page.locator("details table").first.is_visible()
     page.close()
+
+
+def test_a_boat_of_forty_parts_is_few_sheets_of_paper(browser: Any, demo: Path) -> None:
+    """Ten sheets at most for some 45 parts, each with its reason: before paper had widths of its own they were 14."""
+    pypdfium2 = pytest.importorskip("pypdfium2")
+    page = browser.new_page()
+    page.goto((demo / "boats" / "C16.html").as_uri())
+    page.emulate_media(media="print")
+    parts = page.locator("table.boat tbody tr").count()
+    printed = sheets(pypdfium2, page.pdf(format="A4", print_background=True))
+    page.close()
+    assert parts > 40
+    assert len(printed) <= 10
+    assert len(re.findall(r"chance of an indication-worthy", " ".join(" ".join(printed).split()))) > 40
