@@ -1,8 +1,9 @@
 """From files to the priority list beside the engine's plain typed load: `python -m bobstay.bench.whole [--rows N,N]`.
 
 In one run on the same files, each in a process of its own: the plain load, and the job up to the table `priority`
-(load, lives, estimate, ranking with its guidance) with the plain estimate and with the full default one. Ratios of
-times, peak memory, and how each stage's time grows with the rows. Checks, alerts, plan, back-test and pages are apart.
+(load, lives, estimate, ranking with its guidance) with the plain estimate and with the full default one, and a script
+of pandas and lifelines that does the plain job. Ratios of times, peak memory, and how each stage's time grows with the
+rows. Checks, alerts, plan, back-test and pages are apart.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
 
+from bobstay.bench import by_pandas
 from bobstay.bench.ingest import LIMIT, peak_mb, plain_load
 from bobstay.bench.looks import Fleet, generate
 from bobstay.errors import BobstayError
@@ -28,7 +30,7 @@ if TYPE_CHECKING:
 
     from bobstay.settings import Settings
 
-WAYS = ("plain load", "plain", "default")
+WAYS = ("plain load", "plain", "default", "pandas")
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +80,9 @@ def through(way: str, place: Path, files: Sequence[Path]) -> Done:
     if way == "plain load":
         with stages.timed("load"):
             plain_load(place, dict(zip(("boats", "fittings", "inspections"), files, strict=True)))
+    elif way == "pandas":
+        with stages.timed("script"):
+            ranked = len(by_pandas.ranked(files, as_of=LIMIT))
     else:
         ranked = _job(stages, place / f"bobstay {way}.duckdb", files, settings_of(way))
     return Done(stages.seconds, stages.processor, peak_mb(), ranked)

@@ -56,7 +56,7 @@ def rank(  # what the contract of tables needs, one for one
     frame = _placed(frame)
     season = season_of(as_of)
     frame["draw"] = drawn(frame, count=settings.rank.draw, seed=settings.estimate.seed, season=season)
-    shared = setting_of(looks, frame["life_id"], settings, as_of)
+    shared = setting_of(looks, frame.loc[frame["list"] == "nobody_looked", "life_id"], settings, as_of)
     frame["reason"] = reasons(frame, shared)
     return checked(frame, PRIORITY)
 

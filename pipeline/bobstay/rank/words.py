@@ -36,7 +36,7 @@ class Setting:
     as_of: date
     until: date
     clear_counts_years: float
-    worth: dict[str, Counter[str]]
+    worth: dict[str, Counter[str]]  # of those nobody looked at in a way that counts
 
 
 def setting_of(looks: pd.DataFrame, lives: pd.Series[str], settings: Settings, as_of: date) -> Setting:
