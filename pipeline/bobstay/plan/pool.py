@@ -23,27 +23,28 @@ class Pool:
         self.hours = self.cost = self.gain = np.zeros(0)
         self.opened = np.zeros((len(flat.accesses), 0))
         self.jobs: list[Ints] = []
-        self._known: set[tuple[int, int, bytes]] = set()
+        self._known: dict[tuple[int, int, bytes], int] = {}
 
     def __len__(self) -> int:
         return len(self.jobs)
 
     def add(self, boat: Ints, week: Ints, chosen: tuple[Ints, Ints]) -> Ints:
-        """Take in new visits, `chosen` as (which of them, job), that keep their own limits; return their numbers."""
+        """Take in visits, `chosen` as (which of them, job); return their numbers, -1 where their own limits break."""
         asked, job = chosen
         job = job[np.lexsort((job, asked))]
         sets = np.split(job, np.cumsum(np.bincount(asked, minlength=len(boat)))[:-1])
         made = _Sums(self.flat, boat, np.sort(asked), job)
         fits = (made.hours <= self.flat.hours[week] + _CLOSE) & (made.cost <= self.flat.yard.budget + _CLOSE)
         fits &= made.has_fixed
-        fresh = [i for i in np.flatnonzero(fits) if self._is_new(int(boat[i]), int(week[i]), sets[i])]
-        first = len(self)
-        self.jobs += [sets[i] for i in fresh]
-        self.boat, self.week = np.append(self.boat, boat[fresh]), np.append(self.week, week[fresh])
-        self.hours, self.cost = np.append(self.hours, made.hours[fresh]), np.append(self.cost, made.cost[fresh])
-        self.gain = np.append(self.gain, made.gain[fresh])
-        self.opened = np.hstack([self.opened, made.opened[:, fresh]])
-        return np.arange(first, len(self))
+        numbers, fresh = np.full(len(boat), -1), []
+        for i in np.flatnonzero(fits).tolist():
+            number = self._number(int(boat[i]), int(week[i]), sets[i])
+            numbers[i] = number
+            if number == len(self.jobs):
+                self.jobs.append(sets[i])
+                fresh.append(i)
+        self._append(boat[fresh], week[fresh], made, fresh)
+        return numbers
 
     def visit(self, column: int) -> Visit:
         """Return the visit a column stands for."""
@@ -58,12 +59,15 @@ class Pool:
             worth=float(self.gain[column]),
         )
 
-    def _is_new(self, boat: int, week: int, jobs: Ints) -> bool:
-        key = (boat, week, jobs.tobytes())
-        if key in self._known:
-            return False
-        self._known.add(key)
-        return True
+    def _number(self, boat: int, week: int, jobs: Ints) -> int:
+        """Return the number of a visit: the next one where it is new."""
+        return self._known.setdefault((boat, week, jobs.tobytes()), len(self.jobs))
+
+    def _append(self, boat: Ints, week: Ints, made: _Sums, fresh: list[int]) -> None:
+        self.boat, self.week = np.append(self.boat, boat), np.append(self.week, week)
+        self.hours, self.cost = np.append(self.hours, made.hours[fresh]), np.append(self.cost, made.cost[fresh])
+        self.gain = np.append(self.gain, made.gain[fresh])
+        self.opened = np.hstack([self.opened, made.opened[:, fresh]])
 
 
 class _Sums:

@@ -209,6 +209,11 @@ class Market:
                 ends = (made.gain[mine, :cap] - price * step * np.arange(cap)).argmax(axis=1)
                 pool.add(mine, np.full(len(mine), week), made.jobs_of(mine, ends))
 
+    def makers(self, whole: Prices) -> tuple[Frontier, ...]:
+        """Return, by kind of week, what boats gain within each number of steps at these prices, and by which jobs."""
+        self._price(whole)
+        return self._makers
+
     def _price(self, whole: Prices) -> None:
         """Solve all boats' knapsacks anew where the prices of money or accesses have changed."""
         old = self._whole

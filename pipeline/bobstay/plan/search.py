@@ -1,16 +1,19 @@
-"""Whole boats to whole weeks: the relaxation rounded, then improved a few weeks at a time by small exact programmes.
+"""Whole boats to whole weeks: the relaxation rounded, boats exchanged, then a few weeks placed anew at a time.
 
-The neighbourhoods are fixed beforehand and each programme stops at a count of nodes, never at a time, so equal inputs
-give equal plans on any machine (large neighbourhood search; Shaw 1998, from memory).
+Weeks are placed anew by small exact programmes. The neighbourhoods are fixed beforehand and each programme stops at a
+count of nodes, never at a time, so equal inputs give equal plans on any machine (large neighbourhood search; Shaw 1998,
+from memory).
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import count, islice
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from bobstay.plan.exchange import exchanged
 from bobstay.plan.programme import best_of, room_left
 
 if TYPE_CHECKING:
@@ -26,32 +29,38 @@ _TURNS = 25
 _NEARLY = 0.9
 _BOATS = (36, 12, 20)  # about so many boats are placed anew at a time, pass by pass
 _WAITING = 30
-_COLUMNS = 1500
-_NODES = 200
+_COLUMNS = 800
+_NODES = 40
 _GAP = 1e-3
+_IDLE = 4  # windows that hardly gain, until the end
+_HARDLY = 1e-5
 _GAIN = 1e-6
 _CLOSE = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
 class Effort:
-    """How hard to look: passes over all weeks, and the gap to the bound at which to stop."""
+    """How hard to look: turns of exchange, windows placed anew, and the gap to the bound at which to stop."""
 
-    passes: int
+    turns: int
+    windows: int
     gap: float
 
 
 def searched(pool: Pool, market: Market, found: Relaxed, effort: Effort) -> Ints:
     """Return the columns of the best plan found."""
+    enough = found.bound * (1 - effort.gap)
     chosen = filled(pool, market, found, rounded(pool, found))
-    for number in range(effort.passes):
+    if pool.gain[chosen].sum() < enough:
+        chosen = exchanged(pool, market, found, chosen, turns=effort.turns, enough=enough)
+        chosen = filled(pool, market, found, chosen)
+    idle = 0
+    for weeks in islice(_windows(pool), effort.windows):
         before = pool.gain[chosen].sum()
-        for weeks in _windows(pool, number):
-            if pool.gain[chosen].sum() >= found.bound * (1 - effort.gap):
-                return chosen
-            chosen = _anew(pool, market, found, chosen, weeks)
-        if pool.gain[chosen].sum() <= before * (1 + 1e-4) + _GAIN and number >= 2:
+        if before >= enough or idle >= _IDLE:
             break
+        chosen = _anew(pool, market, found, chosen, weeks)
+        idle = 0 if pool.gain[chosen].sum() > before * (1 + _HARDLY) else idle + 1
     return chosen
 
 
@@ -130,20 +139,21 @@ def losses(pool: Pool, columns: Ints, found: Relaxed) -> Floats:
     return np.asarray(best[boat] - (pool.gain[columns] - price))
 
 
-def _windows(pool: Pool, number: int) -> Iterator[Ints]:
+def _windows(pool: Pool) -> Iterator[Ints]:
     """Yield sets of weeks that together hold some tens of boats: neighbours in time, then by slot, then drawn."""
     flat = pool.flat
-    weeks = np.arange(len(flat.hours))
-    size = max(
-        2, round(_BOATS[number % 3] / max(1.0, flat.places.sum() / len(weeks), len(flat.boats) / len(weeks) / 2))
-    )
-    if number % 3 == 1:
-        slots = np.array([week.slot_id for week in flat.yard.weeks])
-        weeks = weeks[np.argsort(slots, kind="stable")]
-    elif number % 3 == 2:
-        weeks = np.random.default_rng(number).permutation(weeks)
-    for first in range(0, len(weeks), max(1, size // 2 if number % 3 == 0 else size)):
-        yield np.sort(weeks[first : first + size])
+    for number in count():
+        weeks = np.arange(len(flat.hours))
+        size = max(
+            2, round(_BOATS[number % 3] / max(1.0, flat.places.sum() / len(weeks), len(flat.boats) / len(weeks) / 2))
+        )
+        if number % 3 == 1:
+            slots = np.array([week.slot_id for week in flat.yard.weeks])
+            weeks = weeks[np.argsort(slots, kind="stable")]
+        elif number % 3 == 2:
+            weeks = np.random.default_rng(number).permutation(weeks)
+        for first in range(0, len(weeks), max(1, size // 2 if number % 3 == 0 else size)):
+            yield np.sort(weeks[first : first + size])
 
 
 def _anew(pool: Pool, market: Market, found: Relaxed, chosen: Ints, weeks: Ints) -> Ints:

@@ -68,7 +68,7 @@ def _relaxed(yard: Yard, pool: Pool, market: Market, *, near: float) -> Relaxed:
 
 def _effort(boats: int, *, quick: bool) -> Effort:
     if quick:
-        return Effort(passes=1, gap=1e-3) if boats <= _FEW else Effort(passes=0, gap=0.02)
+        return Effort(turns=12, windows=3, gap=1e-3) if boats <= _FEW else Effort(turns=12, windows=0, gap=0.01)
     if boats <= _FEW:
-        return Effort(passes=9, gap=1e-3)
-    return Effort(passes=3, gap=0.028) if boats <= _MANY else Effort(passes=1, gap=0.058)
+        return Effort(turns=60, windows=5, gap=1e-3)
+    return Effort(turns=60, windows=6, gap=0.01) if boats <= _MANY else Effort(turns=60, windows=0, gap=0.02)
