@@ -725,3 +725,12 @@ def test_the_store_keeps_no_folder_of_this_machine(tmp_path):
         text = "".join(str(con.execute(f'SELECT * FROM "{n}"').fetchall()) for n in names)
     assert str(tmp_path) not in text
     assert not any(n in {"staged", "faults", "readings"} for n in names)
+
+
+def test_the_same_bytes_under_two_names_in_one_call_are_taken_in_once(tmp_path):
+    """Worked out by hand: the second file adds nothing and is named as held."""
+    files = fleet(tmp_path)
+    (tmp_path / "looks_copy.csv").write_bytes((tmp_path / "looks.csv").read_bytes())
+    taken = take(tmp_path, [*files, tmp_path / "looks_copy.csv"])
+    assert (len(taken.tables["inspections"]), taken.report.rows_read) == (3, 8)
+    assert taken.report.skipped == ("looks_copy.csv",)

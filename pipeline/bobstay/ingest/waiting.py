@@ -34,11 +34,10 @@ def use_waiting(con: duckdb.DuckDBPyConnection, part: Part, *, rules: Rules, say
     Those that would weaken an indication wait for `rules.confirmed`; those of an unknown boat or fitting are tried
     again where boats, fittings or aliases were taken in since.
     """
-    file_id, file = one_row(
-        con,
-        'SELECT file_id, file FROM files WHERE sha256 = $sha AND "table" = $table AND part = $part',
-        {"sha": part.sha256, "table": part.header.table.name, "part": part.part},
-    )
+    known = con.execute(_HELD, {"sha": part.sha256, "table": part.header.table.name, "part": part.part}).fetchall()
+    if not known:  # the same bytes stand twice in this call: the first of them is yet to be taken in
+        return 0
+    ((file_id, file),) = known
     held = replace(part, file=file)
     is_tried = one_row(con, _TAKEN_IN_SINCE, {"file_id": file_id})[0]
     con.execute(
@@ -53,6 +52,7 @@ def use_waiting(con: duckdb.DuckDBPyConnection, part: Part, *, rules: Rules, say
     return _used(con, held, file_id, rules, say)
 
 
+_HELD = 'SELECT file_id, file FROM files WHERE sha256 = $sha AND "table" = $table AND part = $part'
 _TAKEN_IN_SINCE = """SELECT coalesce(max(file_id) > $file_id, false) FROM files
     WHERE "table" IN ('boats', 'fittings', 'aliases')"""
 
