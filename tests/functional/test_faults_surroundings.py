@@ -19,7 +19,7 @@ import pytest
 from bobstay import store
 from bobstay.cli import run_command
 from bobstay.run import taking
-from ingest_files import fleet
+from ingest_files import BOATS, FITTINGS, LOOKS, fleet
 
 CHILD = Path(__file__).parents[1] / "full_disk_child.py"
 STAGES = ("take_in", "estimate_stage", "rank_stage", "plan_stage", "backtest_if_small", "report_stage")
@@ -160,3 +160,15 @@ def test_a_clock_set_back_sets_rows_aside_for_that_reason_where_no_day_is_given(
     assert code == 3
     assert [line.split(":")[0] for line in said[-3:]] == ["error", "where", "to do"]
     assert not (tmp_path / "s.duckdb").exists()
+
+
+def test_a_run_without_any_day_to_stand_on_leaves_no_new_store(tmp_path, capsys):
+    """The README's exit 3: nothing is stored. All looks are of days that nobody knows; a fuzzed fleet had them so."""
+    looks = LOOKS.replace("2012-02-01", "XXXX").replace("2015-11", "XXXX")
+    fittings = FITTINGS.replace("2005-03-01", "").replace("2009~", "")
+    boats = BOATS.replace("2001,2010-05-01", ",").replace("1999-04", "").replace("2020-10-31", "")
+    files = fleet(tmp_path, boats_csv=boats, fittings_csv=fittings, looks_csv=looks)
+    out = tmp_path / "out"
+    assert run_command(["run", *map(str, files), "--out", str(out), "--store", str(out / "b.duckdb")]) == 3
+    assert "as-of date" in capsys.readouterr().err
+    assert not (out / "b.duckdb").exists()

@@ -35,6 +35,7 @@ def take_in(
     of boats, fittings and looks that a file was for.
     """
     from bobstay.ingest import ingest
+    from bobstay.lives import newest_day
     from bobstay.mapping import load
 
     how = [load(path) for path in mappings]
@@ -55,6 +56,8 @@ def take_in(
             needed=needed,
             say=say,
         )
+        if needed and not (settings and settings.as_of):
+            newest_day(con)  # refused while a new store can still be taken away
         if settings is not None:
             remember(con, settings)
     return taken
