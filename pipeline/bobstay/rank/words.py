@@ -152,8 +152,9 @@ def _next(row: Any) -> str:
     if not row.margin >= 0:
         return ""
     how = "" if _is_missing(row.runner_up_method) else f" {_words(row.runner_up_method)}"
+    how = how.replace(", removed", " taken off").replace(", in place", " where it sits")
     dearer = f"{row.margin:.2g}" if row.margin < 10 else f"{row.margin:.0f}"
-    return f", {_WAYS[row.runner_up]}{how} costing {dearer} units more"
+    return f"; {_WAYS[row.runner_up]}{how} would cost {dearer} units more"
 
 
 def _due(row: Any, shared: Setting) -> str:
