@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import re
+import tomllib
 from pathlib import Path
 
 import pytest
 import typer
 
+from bobstay import __version__
 from bobstay.cli import app
 from bobstay.mapping import load as load_mapping
 from bobstay.settings import Settings, flattened
@@ -100,3 +102,24 @@ def test_readme_names_every_key_of_a_mapping():
     from bobstay.mapping import parts, reading
 
     assert not [key for key in (*reading._TOP, *parts._PART, *parts._WIDE) if key not in README]
+
+
+GUIDE = ROOT / "reports" / "guide"
+
+
+def test_the_guide_lists_the_licence_of_every_package_it_rests_on():
+    """The list is held against pyproject: a package more or less is told."""
+    listed = re.findall(r"^\| ([a-z][a-z0-9-]*) \| \S", (GUIDE / "changes.md").read_text(encoding="utf-8"), re.M)
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    wanted = [re.split(r"[>=<]", one)[0] for one in project["dependencies"]]
+    assert [name for name in listed if name != "package"] == wanted
+
+
+def test_the_guide_tells_of_the_version_in_force():
+    assert f"## {__version__}\n" in (GUIDE / "changes.md").read_text(encoding="utf-8")
+
+
+def test_every_page_of_the_guide_is_linked_from_the_readme():
+    pages = sorted(page.name for page in GUIDE.glob("*.md"))
+    assert len(pages) >= 5
+    assert not [name for name in pages if f"(reports/guide/{name})" not in README]
