@@ -124,6 +124,7 @@ def test_top_level_is_fixed():
         "README.md",
         "DEVELOPERS.md",
         "LICENSE",
+        "MANIFEST.in",
         "pipeline",
         "queries",
         "data_demo",
