@@ -6,10 +6,9 @@ estimated the plain way (tests taken at their word), so that a clear look can on
 
 from __future__ import annotations
 
-import csv
 import json
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from pathlib import Path
 
 import duckdb
@@ -17,49 +16,11 @@ import openpyxl
 import pandas as pd
 import pytest
 
+from season_fleet import BOATS, PARTS, fleet
+
 SETTINGS = 'as_of = "{}"\n[estimate]\ndetection = "perfect"\npooling = "none"\nboat_effect = false\n[rank]\ndraw = 0\n'
 AS_OF, BACK = date(2026, 6, 30), date(2026, 10, 31)
-BOATS, PARTS = 12, 3
 DAY = date(2026, 9, 20)
-
-
-def _write(path: Path, rows: list[dict[str, str]]) -> Path:
-    with path.open("w", newline="", encoding="utf-8") as stream:
-        writer = csv.DictWriter(stream, list(rows[0]))
-        writer.writeheader()
-        writer.writerows(rows)
-    return path
-
-
-def fleet(folder: Path) -> list[Path]:
-    """Twelve boats of three chainplates; a third cracked and renewed; the last boat was never looked at."""
-    boats = [{"boat_id": f"B{b:02d}", "boat_name": f"Boat {b}", "joined": "2006-01-01"} for b in range(BOATS)]
-    fittings, looks = [], []
-    for b in range(BOATS):
-        for p in range(PARTS):
-            put_in = date(2006, 1, 1) + timedelta(days=97 * b + 31 * p)
-            part = {"boat_id": f"B{b:02d}", "fitting_id": f"CP{p + 1}"}
-            fittings.append(
-                part
-                | {
-                    "fitting_type": "chainplate",
-                    "material": "steel",
-                    "installed": put_in.isoformat(),
-                    "access": "aloft",
-                }
-            )
-            if b == BOATS - 1:
-                continue
-            for years in (4, 8, 12):
-                cracked = (b + p) % 3 == 0 and years == (4, 8, 12)[b % 3]
-                told = {"inspected_on": (put_in + timedelta(days=round(365.25 * years))).isoformat()}
-                told |= {"method": "eddy_current", "result": "relevant" if cracked else "no_indication"}
-                looks.append(part | told | {"action": "replaced" if cracked else "none"})
-    return [
-        _write(folder / "boats.csv", boats),
-        _write(folder / "fittings.csv", fittings),
-        _write(folder / "inspections.csv", looks),
-    ]
 
 
 def filled(path: Path, out: Path, answers: dict[str, dict[str, object]], **shared: object) -> Path:
