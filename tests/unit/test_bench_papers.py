@@ -7,7 +7,8 @@ from math import isnan
 import duckdb
 from pytest import approx
 
-from bobstay.bench.papers import Written, fleet_files, growth, table
+from bobstay.bench.measuring import growth
+from bobstay.bench.papers import Written, fleet_files, table
 
 
 def test_the_fleet_has_the_boats_asked_for_and_looks_of_each_copy(tmp_path):

@@ -7,15 +7,14 @@ whole default estimate on the looks themselves, and the chances by it; ratios of
 from __future__ import annotations
 
 import argparse
-import resource
 import sys
-import time
 import warnings
 from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
 from bobstay import weibull
+from bobstay.bench.measuring import peak_mb, timed
 from bobstay.joint import Estimated, RatePrior, chances, crossed_design, estimate_with_signs
 from bobstay.study.by_year import simulate
 from bobstay.study.trial import plain_intervals
@@ -76,27 +75,23 @@ def all_chances(made: Estimated, fleet: Fleet, truth: Truth) -> int:
     return len(chances(made, fleet.of_lives(lives), truth.last_years[lives] + 1.0).chance)
 
 
-def timed(work: Callable[[], T]) -> tuple[T, float]:
+def spent(work: Callable[[], T]) -> tuple[T, float]:
     """Return what some work gives, and the processor seconds it took (a busy machine does not change them)."""
-    start = time.process_time()
-    return work(), time.process_time() - start
-
-
-def peak_gigabytes() -> float:
-    """Return the most memory this process has held."""
-    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 2**20
+    with timed() as taken:
+        made = work()
+    return made, taken.processor
 
 
 def bench(boats: int) -> str:
     """Return the lines of one run."""
     fleet, truth = simulate(1, boats, places=PLACES)
-    before = peak_gigabytes()
-    rows, gathering = timed(lambda: aggregated(fleet, len(truth.found)))
-    ours, plain = timed(lambda: by_us(rows))
-    made, full = timed(lambda: whole(fleet, truth))
-    parts, asked = timed(lambda: all_chances(made, fleet, truth))
-    memory = peak_gigabytes()
-    theirs, library = timed(lambda: by_lifelines(rows))
+    before = peak_mb() / 1e3
+    rows, gathering = spent(lambda: aggregated(fleet, len(truth.found)))
+    ours, plain = spent(lambda: by_us(rows))
+    made, full = spent(lambda: whole(fleet, truth))
+    parts, asked = spent(lambda: all_chances(made, fleet, truth))
+    memory = peak_mb() / 1e3
+    theirs, library = spent(lambda: by_lifelines(rows))
     apart = max(abs(a - b) for a, b in zip(ours, theirs, strict=True))
     lines = [
         f"{len(fleet.look_age):,} looks at {fleet.life_count:,} lives, {boats:,} boats, {fleet.class_count} classes; "

@@ -10,10 +10,7 @@ from __future__ import annotations
 
 import argparse
 import json
-import resource
-import subprocess
 import sys
-import time
 from dataclasses import asdict, dataclass
 from datetime import date
 from pathlib import Path
@@ -21,6 +18,7 @@ from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
 
 from bobstay.bench.looks import Fleet, generate
+from bobstay.bench.measuring import in_a_process, peak_mb, timed
 from bobstay.errors import BobstayError
 from bobstay.tables import INPUT_BY_NAME, INSPECTIONS
 
@@ -94,11 +92,7 @@ def _refuse_unless_equal(whole: Load, rows: int, fleet: Fleet) -> None:
 def _in_a_process(kind: str, fleet: Fleet, place: Path, say: Callable[[str], None]) -> Load:
     say(f"the {kind} load")
     files = [str(path) for path in (place, fleet.boats, fleet.fittings, fleet.looks)]
-    command = [sys.executable, "-m", "bobstay.bench.ingest", "--load", kind, *files]
-    done = subprocess.run(command, capture_output=True, text=True, check=False)  # noqa: S603
-    if done.returncode != 0:
-        raise BobstayError(f"the {kind} load failed: {done.stderr.strip()}", where="bobstay.bench.ingest")
-    return Load(**json.loads(done.stdout))
+    return Load(**in_a_process("bobstay.bench.ingest", ["--load", kind, *files], work=f"the {kind} load"))
 
 
 def plain_load(place: Path, files: Mapping[str, Path]) -> tuple[int, int]:
@@ -139,19 +133,9 @@ LOADS = {"plain": plain_load, "whole": whole_load}
 def _timed(kind: str, place: Path, files: Mapping[str, Path]) -> Load:
     import bobstay.ingest  # noqa: F401 - the start of Python is not timed
 
-    began, began_processor = time.perf_counter(), time.process_time()
-    used, aside = LOADS[kind](place, files)
-    seconds, processor_seconds = time.perf_counter() - began, time.process_time() - began_processor
-    return Load(seconds, processor_seconds, peak_mb(), used, aside)
-
-
-def peak_mb() -> float:
-    """Return the most memory this process has held; elsewhere than on Linux, that its parent held when it began too."""
-    status = Path("/proc/self/status")
-    if status.exists():
-        (kilobytes,) = (line.split()[1] for line in status.read_text().splitlines() if line.startswith("VmHWM:"))
-        return int(kilobytes) / 1e3
-    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / (1e6 if sys.platform == "darwin" else 1e3)
+    with timed() as spent:
+        used, aside = LOADS[kind](place, files)
+    return Load(spent.seconds, spent.processor, peak_mb(), used, aside)
 
 
 def report(found: Measured) -> str:

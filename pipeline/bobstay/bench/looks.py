@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from bobstay.sql_text import quoted
+
 if TYPE_CHECKING:
     from pathlib import Path
 
@@ -37,8 +39,7 @@ def generate(con: duckdb.DuckDBPyConnection, folder: Path, *, rows: int, kind: s
         text = select
         for name, size in sizes.items():
             text = text.replace(f"${name}", str(int(size)))
-        target = str(file).replace("'", "''")
-        con.execute(f"COPY ({text}) TO '{target}' (FORMAT {'csv, HEADER' if kind == 'csv' else kind})")
+        con.execute(f"COPY ({text}) TO {quoted(str(file))} (FORMAT {'csv, HEADER' if kind == 'csv' else kind})")
     boats, parts, looks = files
     return Fleet(boats, parts, looks, bad_count=rows // BAD_ONE_IN)
 

@@ -9,30 +9,26 @@ from __future__ import annotations
 
 import argparse
 import json
-import math
-import subprocess
 import sys
-import time
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import date, timedelta
-from itertools import count, islice, pairwise
+from itertools import count, islice
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
 
-from bobstay.errors import BobstayError
+from bobstay.bench.measuring import growth, in_a_process, timed, with_plain_estimate
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping, Sequence
 
     from bobstay.run import Job
+    from bobstay.settings import Settings
 
 WEEKS = 26
 FIRST_WEEK = date(2026, 11, 2)
 PAGES_BOUND_S, PAPERS_BOUND_S, FLEET_PAGE_BOUND_KB = 30, 60, 600  # what is asked of 500 boats on two quiet cores
-PLAIN = (
-    '[estimate]\ndetection = "perfect"\npooling = "none"\nboat_effect = false\ndraws = 200\n[backtest]\norigins = 0\n'
-)
+DRAWS = 200
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,12 +94,11 @@ def _slots(folder: Path, boats: int) -> Path:
 
 def written(boats: int, *, say: Callable[[str], None]) -> Written:
     """Take a fleet of so many boats through the whole job and time its pages and its papers."""
-    from bobstay import run, settings, store
+    from bobstay import run, store
 
     with TemporaryDirectory(prefix="bobstay_papers_") as name:
         folder = Path(name)
-        (folder / "plain.toml").write_text(PLAIN, encoding="utf-8")
-        how, place = settings.load(folder / "plain.toml"), folder / "b.duckdb"
+        how, place = _settings(), folder / "b.duckdb"
         run.take_in(fleet_files(folder, boats), store_path=place, settings=how, say=lambda _: None)
         with run.job(place, out=folder / "out", settings=how, say=say) as job, store.at_once(job.con):
             run.estimate_stage(job, is_checked=False)
@@ -114,29 +109,28 @@ def written(boats: int, *, say: Callable[[str], None]) -> Written:
             return _timed(job)
 
 
+def _settings() -> Settings:
+    from bobstay.settings import Settings
+
+    plain = with_plain_estimate(Settings())
+    few = replace(plain.estimate, draws=DRAWS)
+    return replace(plain, estimate=few, backtest=replace(plain.backtest, origins=0))
+
+
 def _timed(job: Job) -> Written:
     from bobstay.papers import list_lines, write_papers
     from bobstay.report import write_pages
 
     list_lines(job.con, as_of=job.as_of)
-    marks = [(time.perf_counter(), time.process_time())]
-    for write in (write_pages, write_papers):
-        write(job.con, job.out, settings=job.settings, as_of=job.as_of, say=job.say)
-        marks.append((time.perf_counter(), time.process_time()))
-    clock = [b[0] - a[0] for a, b in pairwise(marks)]
-    processor = [b[1] - a[1] for a, b in pairwise(marks)]
+    with timed() as pages:
+        write_pages(job.con, job.out, settings=job.settings, as_of=job.as_of, say=job.say)
+    with timed() as papers:
+        write_papers(job.con, job.out, settings=job.settings, as_of=job.as_of, say=job.say)
     boats = len(list((job.out / "boats").glob("*.html")))
     fittings = len(job.table("priority"))
     page = (job.out / "index.html").stat().st_size
-    return Written(boats, fittings, clock[0], processor[0], clock[1], processor[1], page)
-
-
-def growth(boats: Sequence[int], seconds: Sequence[float]) -> float:
-    """Return the least-squares slope of ln seconds on ln boats; nan for a single fleet."""
-    x, y = [math.log(b) for b in boats], [math.log(s) for s in seconds]
-    mean_x, mean_y = sum(x) / len(x), sum(y) / len(y)
-    spread = sum((a - mean_x) ** 2 for a in x)
-    return sum((a - mean_x) * (b - mean_y) for a, b in zip(x, y, strict=True)) / spread if spread else math.nan
+    spent = (pages.seconds, pages.processor, papers.seconds, papers.processor)
+    return Written(boats, fittings, *spent, fleet_page_bytes=page)
 
 
 def table(found: Sequence[Written]) -> str:
@@ -169,11 +163,8 @@ def main() -> None:
 
 
 def _in_a_process(boats: int) -> Written:
-    command = [sys.executable, "-m", "bobstay.bench.papers", "--one", str(boats)]
-    done = subprocess.run(command, stdout=subprocess.PIPE, text=True, check=False)  # noqa: S603 (this program itself)
-    if done.returncode:
-        raise BobstayError(f"the fleet of {boats} boats was not done", where="bobstay.bench.papers")
-    return Written(**json.loads(done.stdout))
+    work = f"the fleet of {boats} boats"
+    return Written(**in_a_process("bobstay.bench.papers", ["--one", str(boats)], work=work))
 
 
 if __name__ == "__main__":

@@ -10,10 +10,7 @@ from __future__ import annotations
 
 import argparse
 import json
-import math
-import subprocess
 import sys
-import time
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
@@ -21,9 +18,9 @@ from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
 
 from bobstay.bench import by_pandas
-from bobstay.bench.ingest import LIMIT, peak_mb, plain_load
+from bobstay.bench.ingest import LIMIT, plain_load
 from bobstay.bench.looks import Fleet, generate
-from bobstay.errors import BobstayError
+from bobstay.bench.measuring import growth, in_a_process, peak_mb, timed, with_plain_estimate
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -58,20 +55,16 @@ class Stages:
     @contextmanager
     def timed(self, name: str) -> Iterator[None]:
         """Time what is done within under `name`."""
-        began, began_processor = time.perf_counter(), time.process_time()
-        yield
-        self.seconds[name] = time.perf_counter() - began
-        self.processor[name] = time.process_time() - began_processor
+        with timed() as spent:
+            yield
+        self.seconds[name], self.processor[name] = spent.seconds, spent.processor
 
 
 def settings_of(way: str) -> Settings:
     """Return the settings of one way: the plain Weibull of each class, or the defaults."""
     from bobstay.settings import Settings
 
-    made = Settings()
-    if way == "default":
-        return made
-    return replace(made, estimate=replace(made.estimate, detection="perfect", pooling="none", boat_effect=False))
+    return Settings() if way == "default" else with_plain_estimate(Settings())
 
 
 def through(way: str, place: Path, files: Sequence[Path]) -> Done:
@@ -118,11 +111,7 @@ def measured(rows: int, ways: Sequence[str], *, kind: str) -> dict[str, Done]:
 def _in_a_process(way: str, fleet: Fleet, place: Path) -> Done:
     _say(f"{fleet.looks.suffix[1:]}, {way}")
     files = [str(path) for path in (place, fleet.boats, fleet.fittings, fleet.looks)]
-    command = [sys.executable, "-m", "bobstay.bench.whole", "--one", way, *files]
-    done = subprocess.run(command, stdout=subprocess.PIPE, text=True, check=False)  # noqa: S603
-    if done.returncode != 0:
-        raise BobstayError(f"the way '{way}' failed", where="bobstay.bench.whole")
-    return Done(**json.loads(done.stdout))
+    return Done(**in_a_process("bobstay.bench.whole", ["--one", way, *files], work=f"the way '{way}'"))
 
 
 def _say(text: str) -> None:
@@ -151,10 +140,7 @@ def _growth(found: dict[int, dict[str, Done]], sizes: tuple[int, int]) -> Iterat
     few, many = sizes
     for way, done in found[many].items():
         before = found[few][way].processor
-        by_stage = (
-            f"{name} {math.log(done.processor[name] / before[name]) / math.log(many / few):.2f}"
-            for name in done.processor
-        )
+        by_stage = (f"{name} {growth(sizes, (before[name], done.processor[name])):.2f}" for name in done.processor)
         yield f"growth from {few:,} to {many:,}, {way}: {', '.join(by_stage)}"
 
 
