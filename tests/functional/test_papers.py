@@ -175,7 +175,27 @@ def test_hostile_text_is_text_on_paper_and_in_workbooks(tmp_path):
     assert "\\x1b[2J\\u202egnp" in " ".join(text_of(tmp_path / "worksheets" / f"{names[fixture.BOAT_IDS[3]]}.pdf"))
 
 
-def test_a_workbook_offers_only_words_and_prints_on_one_width(made):
+def test_text_in_a_workbook_has_room_in_its_row(made):
+    """A program that does not measure the text itself would lay its second line over the next row (one was seen to)."""
+    out, _ = made
+    sheet = openpyxl.load_workbook(out / "worksheets" / "B01.xlsx").active
+    width = {c.column_letter: sheet.column_dimensions[c.column_letter].width for c in sheet[7]}
+    told = [
+        (cell.row, -(-len(cell.value) // width[cell.column_letter]))
+        for row in sheet.iter_rows(min_row=8)
+        for cell in row
+        if isinstance(cell.value, str)
+        and cell.alignment.wrap_text
+        and not sheet.column_dimensions[cell.column_letter].hidden
+    ]
+    assert max(lines for _, lines in told) > 1
+    assert all((sheet.row_dimensions[row].height or 15) >= 12 * lines for row, lines in told)
+    caution = next(merged for merged in sheet.merged_cells.ranges if merged.min_row == 3)
+    assert sheet.cell(3, 1).alignment.wrap_text
+    assert sum(width[c.column_letter] for c in sheet[7][: caution.max_col]) < 200
+
+
+def test_a_workbook_offers_only_words_and_prints_two_pages_wide(made):
     out, lines = made
     book = openpyxl.load_workbook(out / "worksheets" / "B01.xlsx")
     sheet = book.active
@@ -191,7 +211,8 @@ def test_a_workbook_offers_only_words_and_prints_on_one_width(made):
     assert f'"{",".join(word("method", m) for m in tables.METHODS)}"' in offered
     assert (sheet.freeze_panes, sheet.print_title_rows) == ("D8", "$6:$7")
     assert sheet.sheet_properties.pageSetUpPr.fitToPage
-    assert (sheet.page_setup.fitToWidth or 1, sheet.page_setup.fitToHeight) == (1, 0)  # one page wide is the default
+    assert (sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight) == (2, 0)
+    assert sheet.print_title_cols == "$A:$C"
     assert sheet.protection.sheet
     assert not sheet.cell(9, names.index("result") + 1).protection.locked
     assert sheet.cell(9, 1).protection.locked

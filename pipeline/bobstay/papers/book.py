@@ -41,10 +41,10 @@ def columns_of(source: Source) -> list[Column]:
     told = [
         Column("code", say("worksheet.code"), 11),
         Column("line_of", "line_of", 8, is_hidden=True),
-        Column("what", say("worksheet.what"), 24),
+        Column("what", say("priority.fitting_type"), 24),
         Column("where", say("book.where"), 27),
         Column("reach", say("book.access"), 11),
-        Column("do", say("worksheet.why"), 24),
+        Column("do", say("priority.action"), 24),
         Column("why", say("book.why"), 34),
     ]
     chosen = {
@@ -75,8 +75,8 @@ def worksheet_book(source: Source, boat: Boat) -> bytes:
     columns = columns_of(source)
     with opened_book(source) as book:
         sheet = book.sheet(source.say("book.sheet"))
-        _head(sheet, source, boat)
         _headings(sheet, columns)
+        _head(sheet, source, boat)
         first = HEADINGS + 2
         _line(sheet, first, columns, {"code": EVERY_LINE, "what": source.say("book.every_line")})
         for place, line in enumerate(boat.lines, start=first + 1):
@@ -93,10 +93,10 @@ def _head(sheet: Sheet, source: Source, boat: Boat) -> None:
     sheet.text(0, 0, boat.name, "title")
     facts = ", ".join([boat.boat_id, *(str(boat.facts[k]) for k in ("design", "home_port") if boat.facts[k])])
     records = source.say("records_to", day=source.as_of, until=source.until)
-    sheet.text(1, 0, f"{facts}. {slot_of(source, boat)}. {records}")
-    sheet.text(2, 0, f"{source.invented} {source.caution}".strip(), "bold")
-    sheet.text(3, 0, source.say("worksheet.minima", low=LOWEST_C, high=HIGHEST_C))
-    sheet.text(4, 0, source.say("book.how", file=f"{boat.file}.xlsx"))
+    sheet.sentences(1, f"{facts}. {slot_of(source, boat)}. {records}")
+    sheet.sentences(2, f"{source.invented} {source.caution}".strip(), "bold")
+    sheet.sentences(3, source.say("worksheet.minima", low=LOWEST_C, high=HIGHEST_C))
+    sheet.sentences(4, source.say("book.how", file=f"{boat.file}.xlsx"))
 
 
 def _headings(sheet: Sheet, columns: list[Column]) -> None:

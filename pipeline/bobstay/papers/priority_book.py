@@ -22,11 +22,11 @@ COLUMNS: tuple[tuple[str, str, float], ...] = (
     ("boat_name", "text", 18),
     ("fitting_id", "text", 9),
     ("fitting_type", "type", 18),
-    ("position", "said", 20),
+    ("position", "said", 24),
     ("material", "material", 16),
     ("age_years", "number", 8),
     ("last_valid_look", "date", 12),
-    ("last_method", "method", 16),
+    ("last_method", "method", 22),
     ("clear_until", "date", 12),
     ("chance", "share", 8),
     ("chance_lower", "share", 8),
@@ -35,9 +35,9 @@ COLUMNS: tuple[tuple[str, str, float], ...] = (
     ("expected_loss", "number", 11),
     ("access", "access", 12),
     ("action", "action", 16),
-    ("method", "method", 16),
+    ("method", "method", 22),
     ("loss_avoided", "number", 11),
-    ("reason", "said", 70),
+    ("reason", "said", 110),
 )
 _HEADINGS = 3
 LISTS = ("evidence", "nobody_looked")
@@ -54,18 +54,19 @@ def priority_book(source: Source, priority: Sequence[Row]) -> bytes:
                 for place, (column, look, _) in enumerate(COLUMNS):
                     _cell(sheet, (line, place), row[column], look, source)
             last = _HEADINGS + 1 + len(listed)
-            sheet.printed(columns_count=len(COLUMNS), first_row=_HEADINGS, last_row=last, frozen=(_HEADINGS + 2, 7))
+            frozen = (_HEADINGS + 2, 7)
+            sheet.printed(columns_count=len(COLUMNS), unprinted=1, first_row=_HEADINGS, last_row=last, frozen=frozen)
     return book.content()
 
 
 def _head(sheet: Sheet, source: Source, name: str) -> None:
-    sheet.text(0, 0, f"{source.say('priority.title')}: {source.say(f'priority.{name}')}", "title")
-    sheet.text(1, 0, source.say("records_to", day=source.as_of, until=source.until))
-    sheet.text(2, 0, f"{source.invented} {source.caution}".strip(), "bold")
     for place, (column, _, width) in enumerate(COLUMNS):
         sheet.column(place, width)
         sheet.text(_HEADINGS, place, source.say(f"priority.{column}"), "heading")
         sheet.text(_HEADINGS + 1, place, column, "name")
+    sheet.text(0, 0, f"{source.say('priority.title')}: {source.say(f'priority.{name}')}", "title")
+    sheet.sentences(1, source.say("records_to", day=source.as_of, until=source.until))
+    sheet.sentences(2, f"{source.invented} {source.caution}".strip(), "bold")
 
 
 def _cell(sheet: Sheet, at: tuple[int, int], value: Any, look: str, source: Source) -> None:
@@ -74,7 +75,7 @@ def _cell(sheet: Sheet, at: tuple[int, int], value: Any, look: str, source: Sour
     elif look in {"share", "number", "integer"}:
         sheet.number(*at, value, look)
     else:
-        sheet.text(*at, _in_words(source, value, look), "text")
+        sheet.text(*at, _in_words(source, value, look), "line" if at[1] == len(COLUMNS) - 1 else "text")
 
 
 def _in_words(source: Source, value: Any, look: str) -> str:
