@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
@@ -167,36 +167,11 @@ def next_part(old: Part, day: date, *, own_row: bool, to_the_day: bool = True) -
     """Return the part that follows `old` from `day` on; without a row of its own it copies type and material."""
     if not own_row:
         new = _new(old.boat, old.place, number=old.number + 1, material=old.material, day=day, turn="kept")
-        return Part(
-            new.boat,
-            new.place,
-            new.number,
-            new.material,
-            day,
-            "",
-            "",
-            "",
-            new.is_bad,
-            new.onset_years,
-            has_row=False,
-            is_gone_bad=new.is_gone_bad,
-        )
+        return replace(new, installed_text="", supplier="", batch="", has_row=False)
     dice = Dice("renewal", old.boat.boat_id, old.place.fitting_id, old.number)
     material = _renewed_in(old, day, dice)
     new = _new(old.boat, old.place, number=old.number + 1, material=material, day=day, turn="renewed")
-    return Part(
-        new.boat,
-        new.place,
-        new.number,
-        new.material,
-        day,
-        day.isoformat() if to_the_day else f"{day:%Y-%m}",
-        new.supplier,
-        new.batch,
-        new.is_bad,
-        new.onset_years,
-        is_gone_bad=new.is_gone_bad,
-    )
+    return new if to_the_day else replace(new, installed_text=f"{day:%Y-%m}")
 
 
 def _renewed_in(old: Part, day: date, dice: Dice) -> str:

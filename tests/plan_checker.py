@@ -9,6 +9,8 @@ from typing import Any
 
 import pandas as pd
 
+from bobstay.bench.yards import AS_OF, Instance
+from bobstay.plan import Plan
 from bobstay.settings import Settings
 
 
@@ -39,6 +41,12 @@ def check_plan(  # every table a plan must answer to
     if hours > settings.plan.hours + 1e-6:
         faults.append(f"hours {hours} above the plan's")
     return faults + _summary_adds_up(summary.iloc[0], jobs, cost, hours)
+
+
+def faults_of_bench(made: Instance, found: Plan) -> list[str]:
+    """Return what `check_plan` says of the plan of an instance of the benches."""
+    frames = {name: getattr(made, name) for name in ("priority", "boats", "slots", "availability", "prices")}
+    return check_plan(found.haul_plan, found.plan_summary, **frames, settings=made.settings, as_of=AS_OF)
 
 
 def day(value: Any) -> date:

@@ -10,6 +10,7 @@ import pandas as pd
 from bobstay.explain import find_boat
 from bobstay.lives import lives_then
 from bobstay.show import records
+from bobstay.sql_text import file_named
 from bobstay.told import Part, Told
 
 if TYPE_CHECKING:
@@ -20,7 +21,7 @@ NO_CERTIFICATE = (
     "stands in; it does not say that the boat or any fitting is fit for sea. What nobody looked at or wrote down is",
     "not in it, and a look that found nothing says little of the day after it. Let a surveyor and a rigger look.",
 )
-_ROW = "coalesce(f.file || CASE WHEN f.part = '-' THEN '' ELSE ' [' || f.part || ']' END, '-') || ':' || t.line AS row"
+_ROW = f"coalesce({file_named('f')}, '-') || ':' || t.line AS row"
 _FROM = "LEFT JOIN files AS f ON f.file_id = t.file_id WHERE t.boat_id = $boat"
 _LOOKS = f"""SELECT t.inspected_on AS "on", coalesce(t.fitting_id, 'whole boat') AS fitting, t.method,
     coalesce(t.scope, 'not stated') AS scope, t.result, t.disposition, t.indication_length_mm AS length_mm,

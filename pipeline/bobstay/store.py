@@ -212,7 +212,7 @@ def read(con: duckdb.DuckDBPyConnection, name: str, columns: Sequence[str] = ())
     needed(con, name)
     names = [c for c in table.column_names if not columns or c in columns]
     if table is LIFE_LOOKS:
-        from bobstay.sharing import looks_frame
+        from bobstay.looks_frame import looks_frame
 
         return looks_frame(con, names)
     order = ", ".join(f'"{c}"' for c in table.order)

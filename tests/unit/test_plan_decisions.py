@@ -9,11 +9,10 @@ import pytest
 from test_plan import FREE, free_of, planned, priority_of, slots_of
 
 from bobstay.bench.plan import planned as bench_planned
-from bobstay.bench.yards import AS_OF as BENCH_AS_OF
 from bobstay.bench.yards import instance
 from bobstay.errors import UsageError
 from bobstay.plan import read_decisions
-from plan_checker import check_plan
+from plan_checker import faults_of_bench
 
 TWO_WEEKS = slots_of(("east", "2026-11-02", 1, 9.0, "aloft"), ("east", "2026-11-09", 1, 9.0, None))
 THREE = priority_of({"A": [("aloft", 50.0)], "B": [("aloft", 60.0), ("hauled", 9.0)], "C": [("aloft", 10.0)]})
@@ -117,9 +116,7 @@ def test_fifty_boats_are_planned_within_one_percent_of_the_bound(scarce):
     """26 weeks of the instance generator, judged by code that shares nothing with the planner."""
     made = instance(1, 50, scarce=scarce)
     found = bench_planned(made)
-    frames = {name: getattr(made, name) for name in ("priority", "boats", "slots", "availability", "prices")}
-    faults = check_plan(found.haul_plan, found.plan_summary, **frames, settings=made.settings, as_of=BENCH_AS_OF)
-    assert faults == []
+    assert faults_of_bench(made, found) == []
     assert found.plan_summary["net_gap"].iloc[0] <= 0.01
     assert found.plan_summary["boats_waiting"].iloc[0] > 0 or scarce == "money"
 

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from bobstay.bench.plan import bench, planned
-from bobstay.bench.yards import AS_OF, instance
+from bobstay.bench.yards import instance
 from bobstay.plan.sharing import NOBODY, Sharing
-from plan_checker import check_plan
+from plan_checker import faults_of_bench
 
 
 def _by_trying(gains: np.ndarray, boats: list[int], limit: int) -> float:
@@ -45,18 +45,7 @@ def test_tight_yards_are_planned_within_the_gap_asked_for(scarce: str, most: flo
     first, second = planned(made), planned(made)
     assert first.plan_summary["net_gap"].iloc[0] <= most
     assert first.haul_plan.equals(second.haul_plan)
-    faults = check_plan(
-        first.haul_plan,
-        first.plan_summary,
-        priority=made.priority,
-        boats=made.boats,
-        slots=made.slots,
-        availability=made.availability,
-        prices=made.prices,
-        settings=made.settings,
-        as_of=AS_OF,
-    )
-    assert faults == []
+    assert faults_of_bench(made, first) == []
 
 
 def test_many_boats_short_of_hours_come_near_the_bound() -> None:

@@ -6,7 +6,7 @@ import duckdb
 import pandas as pd
 import pytest
 
-from bobstay import sharing, store
+from bobstay import looks_frame, store
 from bobstay.tables import LIFE_LOOKS
 
 NULLABLE = {c.name for c in LIFE_LOOKS.columns if c.nullable}
@@ -29,7 +29,7 @@ def _filled(con: duckdb.DuckDBPyConnection, rows: int) -> None:
 @pytest.mark.parametrize("at_once", [7, 100_000])
 def test_looks_are_read_as_the_engine_reads_them(rows: int, at_once: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """Source: DuckDB's `.df()` of the same SELECT; cells without a text are None in both."""
-    monkeypatch.setattr(sharing, "_ROWS_AT_ONCE", at_once)
+    monkeypatch.setattr(looks_frame, "_ROWS_AT_ONCE", at_once)
     columns = ", ".join(f'"{name}"' for name in LIFE_LOOKS.column_names)
     with duckdb.connect() as con:
         _filled(con, rows)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from bobstay.ingest.matching import cells_of
 from bobstay.ingest.staging import named, one_row
-from bobstay.sql_text import quoted
+from bobstay.sql_text import file_named, quoted
 from bobstay.tables import BOATS, EVENTS, FITTINGS, INSPECTIONS, LOOK_OF_SHEET
 
 if TYPE_CHECKING:
@@ -99,8 +99,7 @@ def _changes(table: InputTable) -> str:
                {_differences(table)} AS differences, {_as_it_was(table)} AS row_json, {_boat(table)} AS boat_id
         FROM merged AS n
         JOIN {named(table.name)} AS o ON o.rowid = n.old_row
-        JOIN (SELECT file_id, file || CASE WHEN part = '-' THEN '' ELSE ' [' || part || ']' END AS file FROM files) AS f
-            ON f.file_id = o.file_id
+        JOIN (SELECT file_id, {file_named("f")} AS file FROM files AS f) AS f ON f.file_id = o.file_id
     """
 
 

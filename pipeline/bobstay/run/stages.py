@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from bobstay import store
 from bobstay.run.job import DONE, TOO_LITTLE_EVIDENCE, Job
+from bobstay.sql_text import file_named
 from bobstay.tables import (
     ALERTS,
     CHANCES,
@@ -200,7 +201,7 @@ def _watch(job: Job, ranked: Ranked) -> None:
 
 def _with_file(job: Job, name: str) -> pd.DataFrame:
     """Read an input table with the name of the file each row came from."""
-    sql = f"""SELECT t.*, f.file || CASE WHEN f.part = '-' THEN '' ELSE ' [' || f.part || ']' END AS file
+    sql = f"""SELECT t.*, {file_named("f")} AS file
         FROM "{name}" AS t LEFT JOIN files AS f ON f.file_id = t.file_id ORDER BY t.file_id, t.line"""
     return job.con.execute(sql).df()
 

@@ -114,6 +114,40 @@ FITTINGS = [
 BOATS = ["boat_id", "boat_name", "design", "built", "joined", "service", "water", "home_port"]
 
 
+def boat_rows(boats: dict[str, date], names: list[str], told: list[object]) -> list[list[object]]:
+    """Return a row a boat: id, name, `told[0]` her design, when she was built, and the rest of `told`."""
+    return [[b, name, told[0], built, *told[1:]] for (b, built), name in zip(boats.items(), names, strict=True)]
+
+
+def write_slots(folder: Path, name: str, first: date, weeks: int, told: list[object]) -> None:
+    """Write weekly slots from `first` on; `told` is boats_max, hours_max and access."""
+    write(
+        folder / "slots.csv",
+        ["slot_id", "starts_on", "boats_max", "hours_max", "access"],
+        [[name, first + timedelta(weeks=week), *told] for week in range(weeks)],
+    )
+
+
+def yard_book(looks: list[Look]) -> list[list[object]]:
+    """Return the yard's book of the charter fleet in the yard's own words, with what is wrong in it."""
+    rows: list[list[object]] = [
+        [
+            k.boat,
+            k.kind.place,
+            f"{k.day.day}.{k.day.month}.{k.day.year}",
+            {"penetrant": "dye penetrant", "visual": "visual"}[k.method],
+            "crack" if k.shows else "no ind.",
+            ("confirmed, part renewed" if k.is_cracked else "unfounded") if k.shows else "",
+        ]
+        for k in looks
+    ]
+    rows.insert(40, ["K17", "CP-P", "9.3.2016", "visual", "no ind.", ""])
+    rows.insert(90, ["K03", "CP-S", "31.2.2019", "dye penetrant", "no ind.", ""])
+    rows.insert(120, ["K05", "MT", "14.3.2020", "visual", "looks fine", ""])
+    rows.append(["Total", "", "", "", "", ""])
+    return rows
+
+
 def charter() -> None:
     """Write the season of the charter fleet: her own lists in our columns, a yard's book in the yard's."""
     rng, folder = random.Random(11), HERE / "charter"
@@ -136,42 +170,17 @@ def charter() -> None:
     boats = {f"K{i + 1:02d}": date(1999 + (i * 5) % 16, 4, 1) for i in range(len(names))}
     kinds = [CHAINPLATE_P, CHAINPLATE_S, TANG, KEEL_BOLT, SEACOCK]
     looks, put_in = fleet_looks(rng, boats, kinds, first=2012, last=2026, every=2.0)
-    write(
-        folder / "boats.csv",
-        BOATS,
-        [
-            [b, n, "Korvik 38", boats[b], "2012-01-01", "charter", "salt", "Korvik"]
-            for b, n in zip(boats, names, strict=True)
-        ],
-    )
+    told: list[object] = ["Korvik 38", "2012-01-01", "charter", "salt", "Korvik"]
+    write(folder / "boats.csv", BOATS, boat_rows(boats, names, told))
     write(folder / "fittings.csv", FITTINGS, fitting_rows(put_in, kinds))
-    rows: list[list[object]] = [
-        [
-            k.boat,
-            k.kind.place,
-            f"{k.day.day}.{k.day.month}.{k.day.year}",
-            {"penetrant": "dye penetrant", "visual": "visual"}[k.method],
-            "crack" if k.shows else "no ind.",
-            ("confirmed, part renewed" if k.is_cracked else "unfounded") if k.shows else "",
-        ]
-        for k in looks
-    ]
-    rows.insert(40, ["K17", "CP-P", "9.3.2016", "visual", "no ind.", ""])
-    rows.insert(90, ["K03", "CP-S", "31.2.2019", "dye penetrant", "no ind.", ""])
-    rows.insert(120, ["K05", "MT", "14.3.2020", "visual", "looks fine", ""])
-    rows.append(["Total", "", "", "", "", ""])
     write(
         folder / "yard_book.csv",
         ["Yacht", "Item", "Date", "Test", "Finding", "Follow-up"],
-        rows,
+        yard_book(looks),
         delimiter=";",
         top="Korvik yard; rig and hull book\n\n",
     )
-    write(
-        folder / "slots.csv",
-        ["slot_id", "starts_on", "boats_max", "hours_max", "access"],
-        [["crane", date(2026, 11, 2) + timedelta(weeks=w), 2, 30, "afloat;aloft;hauled"] for w in range(8)],
-    )
+    write_slots(folder, "crane", date(2026, 11, 2), 8, [2, 30, "afloat;aloft;hauled"])
     write(
         folder / "availability.csv",
         ["boat_id", "from", "to"],
@@ -198,14 +207,8 @@ def school() -> None:
     boats = {f"S{i + 1}": date(2012 + i % 4, 3, 1) for i in range(len(names))}
     kinds = [GOOSENECK, PINTLE, CHAINPLATE_P, CHAINPLATE_S]
     looks, put_in = fleet_looks(rng, boats, kinds, first=2018, last=2026, every=2.5)
-    write(
-        folder / "boats.csv",
-        BOATS,
-        [
-            [b, n, "Lark dinghy", boats[b], "2018-01-01", "school", "fresh", "Lake Ennis"]
-            for b, n in zip(boats, names, strict=True)
-        ],
-    )
+    told: list[object] = ["Lark dinghy", "2018-01-01", "school", "fresh", "Lake Ennis"]
+    write(folder / "boats.csv", BOATS, boat_rows(boats, names, told))
     write(folder / "fittings.csv", FITTINGS, fitting_rows(put_in, kinds))
     visits: dict[tuple[str, date], dict[str, str]] = {}
     for look in looks:
@@ -217,11 +220,7 @@ def school() -> None:
     ]
     rows[5][3] = "ok I think"
     write(folder / "logbook.csv", ["Boat", "Day", "Gooseneck", "Pintle", "Chainplate port", "Chainplate stbd"], rows)
-    write(
-        folder / "slots.csv",
-        ["slot_id", "starts_on", "boats_max", "hours_max", "access"],
-        [["shed", date(2026, 11, 2) + timedelta(weeks=w), 1, 8, "afloat;aloft"] for w in range(6)],
-    )
+    write_slots(folder, "shed", date(2026, 11, 2), 6, [1, 8, "afloat;aloft"])
 
 
 def club() -> None:
@@ -230,11 +229,8 @@ def club() -> None:
     boats = {f"N{i + 1:02d}": date(1990 + (i * 7) % 22, 5, 1) for i in range(20)}
     kinds = [CHAINPLATE_P, CHAINPLATE_S, KEEL_BOLT, RUDDER]
     looks, put_in = fleet_looks(rng, boats, kinds, first=2010, last=2026, every=3.0)
-    write(
-        folder / "boats.csv",
-        BOATS,
-        [[b, f"Member {b[1:]}", "Nordwind 30", boats[b], "2010-01-01", "club", "brackish", "Sund"] for b in boats],
-    )
+    told: list[object] = ["Nordwind 30", "2010-01-01", "club", "brackish", "Sund"]
+    write(folder / "boats.csv", BOATS, boat_rows(boats, [f"Member {b[1:]}" for b in boats], told))
     write(
         folder / "fittings.csv",
         [*FITTINGS, "supplier", "batch"],
@@ -271,11 +267,7 @@ def club() -> None:
         ["notice_id", "issued_on", "fitting_type", "supplier", "batch", "action", "source"],
         [["HALM-1", "2026-06-01", "chainplate", "Halm", "H-07", "test", "invented letter of the maker"]],
     )
-    write(
-        folder / "slots.csv",
-        ["slot_id", "starts_on", "boats_max", "hours_max", "access"],
-        [["club crane", date(2026, 11, 7) + timedelta(weeks=w), 3, 40, "afloat;hauled"] for w in range(4)],
-    )
+    write_slots(folder, "club crane", date(2026, 11, 7), 4, [3, 40, "afloat;hauled"])
     found = next(row for row in rows if row[6] == "confirmed")
     write(folder / "correction.csv", head, [[*found[:5], "no_indication", "", ""]])
 
