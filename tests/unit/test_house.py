@@ -22,7 +22,7 @@ FLOORS = [
      "scores", "observations", "weibull_likelihood", "turnbull_climb", "likelihood_ratio", "told", "vocabulary",
      "consequences", "censored", "mapping", "wording",
      "codes", "engine_faults"},
-    {"sharing"},
+    {"looks_frame"},
     {"store"},
     {"export"},
     {"ingest", "lives", "estimate", "rank", "plan", "guidance", "alerts", "backtest", "charts",
