@@ -13,6 +13,8 @@ if TYPE_CHECKING:
     from bobstay.wording import Wording
 
 _ROW = 27  # height of a class, px
+_LONGEST_LABEL = 320
+_LETTER = 7.2  # pixels of a letter in a wide font: a reader's own may be wider than the one laid out with
 _WIDTH = 660
 _BLOCK = 28  # width of the block that bears the renew-by age, px
 _NOTES = {"thin": "charts.thin", "none": "charts.no_finding"}
@@ -116,7 +118,8 @@ def _scales(rows: list[dict[str, Any]], end: float, title: str) -> tuple[Callabl
     import altair as alt
 
     order = [r["class"] for r in sorted(rows, key=lambda r: (r["test"], r["class"]))]
-    lines = alt.Axis(ticks=False, domain=False, labelLimit=320, labelPadding=8, grid=False)
+    room = min(_LONGEST_LABEL, _LETTER * max(map(len, order)))
+    lines = alt.Axis(ticks=False, domain=False, labelLimit=_LONGEST_LABEL, labelPadding=8, minExtent=room, grid=False)
     scale = alt.Scale(paddingInner=0.1, paddingOuter=0.1)
     y = alt.Y("class:N", sort=order, title=None, scale=scale, axis=lines)
     ages = alt.Scale(domain=[0, end], nice=False)
