@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -77,6 +78,16 @@ def test_parts_with_an_open_indication_and_parts_out_of_service_do_not_count():
     assert list(season_after(opened, rows, every_years=4).boat) == ["B", "C"]
     gone = origin(is_in_service=[True, False, True])
     assert list(season_after(gone, rows, every_years=4).boat) == ["A", "C"]
+
+
+@pytest.mark.parametrize(("told", "stands_in"), [([0.7, np.nan, 0.5], 0.6), ([np.nan] * 3, 0.0)])
+def test_where_the_plain_model_has_no_chance_the_middle_one_stands_in(told, stands_in):
+    """And none where it has none at all, without a warning."""
+    rows = looks([(f"{b}/P/1", "2020-07-01", "clear") for b in "ABC"])
+    known = origin()
+    plain = known.plain_chances.assign(chance=told, chance_now=told)
+    season = season_after(replace(known, plain_chances=plain), rows, every_years=4)
+    assert season.expected["plain_interval"][list(season.boat).index("B")] == pytest.approx(stands_in)
 
 
 def test_what_each_way_of_ordering_says_by_hand():

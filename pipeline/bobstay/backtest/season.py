@@ -103,7 +103,7 @@ def _watched(origin: Origin, looks: pd.DataFrame) -> pd.DataFrame:
 def _told(origin: Origin, rows: pd.DataFrame) -> pd.DataFrame:
     """Add the chances of the estimate and of the plain interval model; parts without a chance are left out.
 
-    Where the plain model has none of its own the middle one of those it has stands in.
+    Where the plain model has none of its own the middle one of those it has stands in, and none where it has none.
     """
     rates, plain = origin.detection, origin.plain_chances
     rows = rows.merge(origin.chances[["life_id", "chance", "chance_now"]], on="life_id", validate="many_to_one")
@@ -112,8 +112,8 @@ def _told(origin: Origin, rows: pd.DataFrame) -> pd.DataFrame:
     rates = rates[["method", "scope", "found", "false_call"]]
     rows = rows.merge(rates, on=["method", "scope"], validate="many_to_one").dropna(subset=["chance"])
     for column in ("plain_chance", "plain_chance_now"):
-        middle = rows[column].astype(float).median()
-        rows[column] = rows[column].astype(float).fillna(0.0 if np.isnan(middle) else middle)
+        given = rows[column].astype(float)
+        rows[column] = given.fillna(given.dropna().median() if given.notna().any() else 0.0)
     return rows.sort_values(["life_id", "look_on", "file", "line"], kind="stable", ignore_index=True)
 
 
