@@ -1,4 +1,4 @@
-"""What few or no events still show: exact binomial limits, tests needed, limits with the shape taken as known."""
+"""What few events, or many tests at once, still show: exact limits, tests needed, adjusted p-values."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from scipy.stats import beta, chi2
 from bobstay.errors import EstimateError
 
 if TYPE_CHECKING:
-    from numpy.typing import ArrayLike
+    from numpy.typing import ArrayLike, NDArray
 
 
 def share_lower(seen: float, tried: float, *, confidence: float) -> float:
@@ -80,3 +80,15 @@ def _check_counts(seen: float, tried: float, confidence: float) -> None:
 
 def _bad(what: str) -> EstimateError:
     return EstimateError(what, where="arguments", remedy="give counts and shares as described")
+
+
+def holm(p_values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return p-values adjusted for their number, shape (m,): step-down, never falling, at most 1; nan stays nan.
+
+    Source: Holm 1979, Scandinavian Journal of Statistics 6 (from memory).
+    """
+    known = np.flatnonzero(np.isfinite(p_values))
+    order = known[np.argsort(p_values[known], kind="stable")]
+    adjusted = np.full_like(p_values, np.nan)
+    adjusted[order] = np.minimum(np.maximum.accumulate(p_values[order] * np.arange(len(order), 0, -1)), 1.0)
+    return adjusted

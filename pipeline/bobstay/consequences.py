@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from bobstay.settings import Settings, consequence_class
+from bobstay.settings import Settings, consequence_class, plain_word
 from bobstay.vocabulary import Vocabulary, load
 
 if TYPE_CHECKING:
@@ -25,7 +25,7 @@ def consequence_classes(lives: pd.DataFrame, settings: Settings) -> NDArray[np.i
 
 def class_of(fitting_type: str, settings: Settings) -> int:
     """Return the class of a fitting type, in any language the vocabulary knows; the settings' own spelling wins."""
-    as_written = " ".join(fitting_type.replace("_", " ").lower().split())
+    as_written = plain_word(fitting_type)
     if as_written in settings.consequence.classes:
         return consequence_class(settings, fitting_type)
     return consequence_class(settings, _words().canonical("fitting_type", fitting_type) or fitting_type)
@@ -49,7 +49,7 @@ def class_reasons(lives: pd.DataFrame, settings: Settings) -> list[str | None]:
 
 def _of_type(kind: str, settings: Settings) -> tuple[int, int, str | None]:
     """Return the class of a type by default and by the settings, and the reason the settings give."""
-    word = " ".join(kind.replace("_", " ").lower().split())
+    word = plain_word(kind)
     known = _words().canonical("fitting_type", kind) or word
     reasons = settings.consequence.reasons
     return class_of(kind, Settings()), class_of(kind, settings), reasons.get(word, reasons.get(known))

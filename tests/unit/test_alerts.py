@@ -18,11 +18,11 @@ from bobstay.alerts.chance import (
     chances_to_show,
     clustered_tail,
     group_tail,
-    holm,
     poisson_tail,
     share_tail,
 )
 from bobstay.alerts.places import boats_and_yards
+from bobstay.bounds import holm
 from bobstay.detection import log_likelihood
 from bobstay.settings import Settings
 from clean_fleets import clean_fleet
@@ -50,6 +50,7 @@ def test_holm_by_hand() -> None:
     assert holm(np.array([0.03, 0.01, 0.04, 0.02])) == pytest.approx([0.06, 0.04, 0.06, 0.06])
     assert holm(np.array([0.9, 0.8])).tolist() == [1.0, 1.0]
     assert holm(np.array([])).tolist() == []
+    assert holm(np.array([0.03, np.nan, 0.01])) == pytest.approx([0.03, np.nan, 0.02], nan_ok=True)
 
 
 def test_tails_by_hand() -> None:

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from bobstay.alerts.chance import group_tail, holm, share_tail
+from bobstay.alerts.chance import group_tail, share_tail
+from bobstay.bounds import holm
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

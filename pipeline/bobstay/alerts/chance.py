@@ -1,4 +1,4 @@
-"""Chances behind the alerts: tails, Holm's adjustment, what looks may be expected to show. Arrays in, arrays out."""
+"""Chances behind the alerts: tails, what looks may be expected to show. Arrays in, arrays out."""
 
 from __future__ import annotations
 
@@ -13,15 +13,6 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
     Ints = NDArray[np.int64]
-
-
-def holm(p_values: Floats) -> Floats:
-    """Return Holm's adjusted chances, shape (m,): step-down, never falling, at most 1 (Holm 1979, from memory)."""
-    order = np.argsort(p_values, kind="stable")
-    steps = p_values[order] * np.arange(len(p_values), 0, -1)
-    adjusted = np.empty_like(p_values)
-    adjusted[order] = np.minimum(np.maximum.accumulate(steps), 1.0)
-    return adjusted
 
 
 def poisson_tail(seen: int, expected: float) -> float:

@@ -8,7 +8,8 @@ import numpy as np
 import pandas as pd
 
 from bobstay.alerts.batches import LEVEL
-from bobstay.alerts.chance import clustered_tail, holm
+from bobstay.alerts.chance import clustered_tail
+from bobstay.bounds import holm
 
 if TYPE_CHECKING:
     from collections.abc import Callable

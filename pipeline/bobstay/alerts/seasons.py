@@ -8,7 +8,8 @@ import numpy as np
 import pandas as pd
 
 from bobstay.alerts.batches import LEVEL
-from bobstay.alerts.chance import LookTable, chances_to_show, clustered_tail, holm
+from bobstay.alerts.chance import LookTable, chances_to_show, clustered_tail
+from bobstay.bounds import holm
 from bobstay.rates_known import rates_known
 
 if TYPE_CHECKING:

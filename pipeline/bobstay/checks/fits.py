@@ -11,6 +11,7 @@ import pandas as pd
 from scipy.stats import norm
 
 from bobstay import turnbull
+from bobstay.bounds import holm
 from bobstay.censored import FamilyEstimate, ScoreTest, banded, bent, climbed, score_test, slopes, weibull
 from bobstay.checks.ages import plain_age
 from bobstay.checks.folds import Sample, boat_folds, estimated, sample_of, weibull_start
@@ -96,7 +97,7 @@ def fits_table(
     adjusted = np.full(len(table), np.nan)
     for check in [*MEASURES, "findings"]:
         own = ((table["check"] == check) & (table["fitting_type"] != ALL[0])).to_numpy()
-        adjusted[own] = _holm(table["p_value"].to_numpy(dtype=float)[own])
+        adjusted[own] = holm(table["p_value"].to_numpy(dtype=float)[own])
     together = (table["fitting_type"] == ALL[0]).to_numpy()  # one test of its own, whatever the classes come to
     adjusted[together] = table["p_value"].to_numpy(dtype=float)[together]
     flagged = np.nan_to_num(adjusted, nan=1.0) < FLAG_BELOW
@@ -234,13 +235,3 @@ def _water_ratio(
     below = np.hypot(ages[0][0] - ages[0][1], ages[1][2] - ages[1][0])
     above = np.hypot(ages[0][2] - ages[0][0], ages[1][0] - ages[1][1])
     return (float(np.exp(ratio)), float(np.exp(ratio - below)), float(np.exp(ratio + above))), ""
-
-
-def _holm(p: Floats) -> Floats:
-    """Return p-values adjusted for their number (Holm 1979); nan stays nan."""
-    known = np.flatnonzero(np.isfinite(p))
-    order = known[np.argsort(p[known], kind="stable")]
-    adjusted = np.full_like(p, np.nan)
-    steps = p[order] * np.arange(len(order), 0, -1)
-    adjusted[order] = np.minimum(np.maximum.accumulate(steps), 1.0) if len(order) else steps
-    return adjusted

@@ -18,6 +18,7 @@ from bobstay.guidance.shown import SHARES, bound_upper, still_needed
 from bobstay.guidance.words import assumption, binding
 from bobstay.outside import rules_of
 from bobstay.rates_known import rates_known
+from bobstay.settings import plain_word
 from bobstay.tables import GUIDANCE, checked
 
 if TYPE_CHECKING:
@@ -142,8 +143,7 @@ def _case(row: Any, standing: Standing, draws: Draws, settings: Settings, usual:
 
 def growth_years(fitting_type: str, settings: Settings) -> float:
     """Return the assumed median growth from detectable to broken of a type, years."""
-    word = " ".join(fitting_type.replace("_", " ").lower().split())
-    return settings.guidance.growth_years.get(word, settings.guidance.growth_years_otherwise)
+    return settings.guidance.growth_years.get(plain_word(fitting_type), settings.guidance.growth_years_otherwise)
 
 
 def _capped(age: Age, oldest: float) -> Age:

@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 
 from bobstay.plan.record import NOT_STATED, Bundle, Job
+from bobstay.settings import plain_word
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -33,7 +34,7 @@ class PriceList:
         word = "test" if action == "test" else "replace"
         costs, plan = self.settings.costs, self.settings.plan
         units, hours = (costs.test, plan.test_hours) if word == "test" else (costs.replace, plan.replace_hours)
-        money, stated = self.actions.get((_plain(fitting_type), word), (None, None))
+        money, stated = self.actions.get((plain_word(fitting_type), word), (None, None))
         return (_or(money, units * plan.money_per_unit), _or(stated, hours))
 
     def of_access(self, access: str) -> tuple[float, float]:
@@ -53,7 +54,7 @@ def price_list(prices: pd.DataFrame, settings: Settings) -> PriceList:
         if pd.notna(row["access"]):
             accesses.setdefault(str(row["access"]), pair)
         elif pd.notna(row["fitting_type"]) and pd.notna(row["action"]):
-            actions.setdefault((_plain(str(row["fitting_type"])), str(row["action"])), pair)
+            actions.setdefault((plain_word(str(row["fitting_type"])), str(row["action"])), pair)
     return PriceList(actions, accesses, settings)
 
 
@@ -102,9 +103,9 @@ def job_of(row: Any, prices: PriceList, as_of: date, *, action: str = "") -> Job
 
 def lead_weeks(fitting_type: str, material: str, settings: Settings) -> float:
     """Return how many weeks a new part takes to come: by type and material, by type, or as for all others."""
-    stated = {_plain(word): weeks for word, weeks in settings.plan.lead_weeks.items()}
-    both = _plain(f"{_plain(fitting_type)}/{_plain(material)}")
-    return stated.get(both, stated.get(_plain(fitting_type), settings.plan.lead_weeks_otherwise))
+    stated = {plain_word(word): weeks for word, weeks in settings.plan.lead_weeks.items()}
+    both = plain_word(f"{plain_word(fitting_type)}/{plain_word(material)}")
+    return stated.get(both, stated.get(plain_word(fitting_type), settings.plan.lead_weeks_otherwise))
 
 
 def _avoided(row: Any, action: str, settings: Settings) -> float:
@@ -140,7 +141,3 @@ def _or(stated: float | None, default: float) -> float:
 
 def _number(value: Any) -> float | None:
     return None if pd.isna(value) else float(value)
-
-
-def _plain(word: str) -> str:
-    return " ".join(word.replace("_", " ").lower().split())

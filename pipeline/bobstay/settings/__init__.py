@@ -14,6 +14,7 @@ from bobstay.settings.record import (
     consequence_class,
     default_detection,
     flattened,
+    plain_word,
     tree,
 )
 
@@ -33,5 +34,6 @@ __all__ = [
     "flattened",
     "from_tree",
     "load",
+    "plain_word",
     "tree",
 ]

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any, get_args, get_origin, get_type_hints
 
 from bobstay.errors import UsageError
-from bobstay.settings.record import Consequence, Rates, Settings, default_detection
+from bobstay.settings.record import Consequence, Rates, Settings, default_detection, plain_word
 from bobstay.tables import ACCESSES, METHODS, SCOPES
 
 FILE_NAME = "bobstay.toml"
@@ -250,7 +250,7 @@ class _Reader:
             elif key == "otherwise":
                 otherwise = self.scalar(int, v, "consequence.otherwise", "consequence.otherwise")
             else:
-                classes[_plain(key)] = self.scalar(int, v, "consequence.classes", f"consequence.{key}")
+                classes[plain_word(key)] = self.scalar(int, v, "consequence.classes", f"consequence.{key}")
         return Consequence(units, classes, otherwise, reasons)
 
     def reasons(self, value: Any) -> dict[str, str]:
@@ -261,8 +261,4 @@ class _Reader:
             if not isinstance(text, str) or not text.strip():
                 raise self.wrong(f"consequence.reasons.{key}", text, "a reason in words")
             self.sources[f"consequence.reasons.{key}"] = self.source
-        return {_plain(key): " ".join(text.split()) for key, text in value.items()}
-
-
-def _plain(key: str) -> str:
-    return " ".join(key.replace("_", " ").lower().split())
+        return {plain_word(key): " ".join(text.split()) for key, text in value.items()}

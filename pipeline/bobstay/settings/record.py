@@ -205,11 +205,16 @@ class Settings:
         return self.horizon_months / 12
 
 
+def plain_word(word: str) -> str:
+    """Return a word as the settings name it: lower case, spaces for underlines, one space between."""
+    return " ".join(word.replace("_", " ").lower().split())
+
+
 def consequence_class(settings: Settings, fitting_type: str, stated: int | None = None) -> int:
     """Return the consequence class of a fitting: as stated in its row, else its type's, else the rest's."""
     if stated is not None:
         return stated
-    word = " ".join(fitting_type.replace("_", " ").lower().split())
+    word = plain_word(fitting_type)
     return settings.consequence.classes.get(word, settings.consequence.otherwise)
 
 
