@@ -13,7 +13,13 @@ if TYPE_CHECKING:
 
     from bobstay.settings import Settings
 
-__all__ = ["Estimates", "estimate"]
+__all__ = ["Estimates", "counts_looks", "estimate"]
+
+
+def counts_looks(settings: Settings) -> bool:
+    """Say whether the estimate only counts the looks: the plain one learns all it needs from the lives."""
+    how = settings.estimate
+    return how.detection == "perfect" and how.pooling == "none" and not how.boat_effect
 
 
 def estimate(
@@ -22,9 +28,9 @@ def estimate(
     """Estimate as the settings say, from tables.LIVES, tables.LIFE_LOOKS and the boats as stored by ingest.
 
     Perfect detection without pooling and boat effect is the plain Weibull of each class; all else is the joint model.
+    Where looks are but counted (`counts_looks`) they may come as in queries/look_counts.sql instead.
     """
-    how = settings.estimate
-    if how.detection == "perfect" and how.pooling == "none" and not how.boat_effect:
+    if counts_looks(settings):
         from bobstay.estimate.plain import estimate_plain
 
         return estimate_plain(lives, looks, boats, as_of=as_of, settings=settings)

@@ -201,7 +201,8 @@ def _draw_rows(made: ClassEstimate, curve: Curve, count: int) -> pd.DataFrame:
 
 def _detection_table(looks: pd.DataFrame, settings: Settings) -> pd.DataFrame:
     """Count looks and findings of each method and scope; the rates are what this estimate takes for granted."""
-    counts = looks[["method", "scope", "shows", "verdict"]].value_counts().rename("count").reset_index()
+    kinds = ["method", "scope", "shows", "verdict"]
+    counts = looks if "count" in looks else looks[kinds].value_counts().rename("count").reset_index()
     valid = counts[counts["shows"].isin(["clear", "indication"])]
     rows = [_detection_row(group, settings) for _, group in valid.groupby(["method", "scope"], sort=True)]
     return checked(pd.DataFrame(rows, columns=list(DETECTION.column_names)), DETECTION)

@@ -69,15 +69,17 @@ def _cell(field: pa.Field) -> str:
 
 def all_records(path: Path, wanted: np.ndarray | None) -> Iterator[Record]:
     """Yield the rows of the file, or those on the `wanted` lines."""
+    import numpy as np
     from pyarrow import parquet
 
     from bobstay.ingest.workbook import as_text
 
-    lines = None if wanted is None else set(wanted.tolist())
-    line = FIRST_LINE
+    first = FIRST_LINE
     for batch in parquet.ParquetFile(path).iter_batches(batch_size=BATCH):
-        columns = [column.to_pylist() for column in batch.columns]
-        for place in range(batch.num_rows):
-            if lines is None or line in lines:
-                yield Record(line, tuple(as_text(column[place]) for column in columns))
-            line += 1
+        lines = np.arange(first, first + batch.num_rows)
+        if wanted is not None:  # of millions of rows only those few are made into objects
+            lines = lines[np.isin(lines, wanted)]
+        columns = [column.to_pylist() for column in batch.take(lines - first).columns]
+        for place, line in enumerate(lines.tolist()):
+            yield Record(line, tuple(as_text(column[place]) for column in columns))
+        first += batch.num_rows

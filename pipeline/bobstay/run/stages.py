@@ -67,10 +67,11 @@ RANKED = ("life_id", "look_years", "look_on", "method", "scope", "shows", "verdi
 
 def estimate_now(job: Job) -> Estimates:
     """Estimate from the lives in the store; what is returned stands in the store too, but for its findings."""
-    from bobstay.estimate import estimate
+    from bobstay.estimate import counts_looks, estimate
 
     job.say("estimating")
-    looks = job.table("life_looks", LOOKED)
+    is_counted = counts_looks(job.settings)
+    looks = job.con.sql(store.query("look_counts")).df() if is_counted else job.table("life_looks", LOOKED)
     made = estimate(job.table("lives"), looks, job.given("boats"), as_of=job.as_of, settings=job.settings)
     store.write(job.con, CLASSES, made.classes)
     store.write(job.con, DETECTION, made.detection)
@@ -144,7 +145,6 @@ class Ranked:
     """What the ranking read and made."""
 
     lives: pd.DataFrame
-    looks: pd.DataFrame
     notices: pd.DataFrame
     priority: pd.DataFrame
 
@@ -156,11 +156,13 @@ def rank_now(job: Job) -> Ranked:
     from bobstay.rank import rank
 
     job.say("ranking")
-    lives, looks, detection = job.table("lives"), job.table("life_looks", RANKED), job.table("detection")
+    lives, detection = job.table("lives"), job.table("detection")
     classes, draws, rules = job.table("classes"), job.table("class_draws"), job.given("rules")
     guidance = guide(classes, draws, lives, settings=job.settings, rules=rules, detection=detection)
     store.write(job.con, GUIDANCE, _with_warning(job, guidance))
-    told = notice_status(_with_file(job, "notices"), lives, looks, _with_file(job, "fittings"))
+    notices = _with_file(job, "notices")
+    looks = job.con.sql(store.query("looks_to_rank")).df() if notices.empty else job.table("life_looks", RANKED)
+    told = notice_status(notices, lives, looks, _with_file(job, "fittings"))
     store.write(job.con, NOTICE_STATUS, told)
     priority = rank(
         lives,
@@ -174,7 +176,7 @@ def rank_now(job: Job) -> Ranked:
         notices=told,
     )
     store.write(job.con, PRIORITY, priority)
-    return Ranked(lives, looks, told, priority)
+    return Ranked(lives, told, priority)
 
 
 def _watch(job: Job, ranked: Ranked) -> None:
@@ -182,7 +184,7 @@ def _watch(job: Job, ranked: Ranked) -> None:
     from bobstay.alerts import watch
     from bobstay.rank import clear_looks
 
-    lives, looks, how = ranked.lives, ranked.looks, job.settings
+    lives, looks, how = ranked.lives, job.table("life_looks", RANKED), job.settings
     store.write(job.con, CLEAR_LOOKS, clear_looks(ranked.priority, lives, looks, settings=how, as_of=job.as_of))
     raised = watch(
         lives,
