@@ -93,7 +93,7 @@ def outcome(job: Job, folder: Path, code: int) -> Told:
     plan = job.table("plan_summary")
     read, used, aside = (int(files[c].sum()) for c in ("rows_read", "rows_used", "rows_set_aside"))
     heading = "done" if code == 0 else "done, but too little evidence for any estimate"
-    invented = ("INVENTED DATA: the demo fleet does not exist",) if job.settings.invented else ()
+    invented = ("INVENTED DATA: none of these boats exists",) if job.settings.invented else ()
     parts = (
         Part(
             heading,

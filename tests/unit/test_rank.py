@@ -223,3 +223,11 @@ def test_chances_in_words() -> None:
         ">99 %",
         ">99 %",
     ]
+
+
+def test_a_part_just_put_in_is_said_to_be_new(frames: Frames) -> None:
+    """Its place has records: only the part that followed has none."""
+    unseen = {"ranking_clear_years": np.nan, "open_indication_on": pd.NaT, "indication_count": 0, "look_count": 0}
+    unseen |= {"voided_by": None, "age_basis": "stated", "installed_on": pd.Timestamp("2026-10-05")}
+    assert "since it was put in on 2026-10-05." in one(frames, **unseen, part_number=2)["reason"]
+    assert "no record names it" in one(frames, **unseen, part_number=1)["reason"]

@@ -50,12 +50,12 @@ def setting_of(looks: pd.DataFrame, lives: pd.Series[str], settings: Settings, a
     return Setting(as_of, until, settings.guidance.clear_counts_years, worth)
 
 
-_DAYS = ("open_indication_on", "clear_on", "rule_on", "due_on")
+_DAYS = ("open_indication_on", "clear_on", "rule_on", "due_on", "installed_on")
 _USED = (
     *("list", "life_id", "action", "ruled", "last_method", "voided_by", "age_basis", "age_years", "consequence"),
     *("consequence_reason", "chance", "chance_lower", "chance_upper", "chance_now", "basis", "rule_by", "rule_years"),
     *("margin", "access", "method", "scope", "runner_up", "runner_up_method", "due_by", "due_action", "due_years"),
-    "draw",
+    *("draw", "part_number"),
 )
 
 
@@ -95,6 +95,8 @@ def _nobody(row: Any, worth: Counter[str]) -> str:
     told = [f"{worth[grade]} {text}" for grade, text in _WORTHLESS.items() if worth[grade]]
     if told:
         return f"Nobody has looked at this part in a way that counts: {', '.join(told)}."
+    if row.part_number > 1 and row.age_basis == "stated":
+        return f"Nobody has looked at this part since it was put in on {_day(row.installed_on)}."
     return "Nobody has looked at this part: no record names it."
 
 
