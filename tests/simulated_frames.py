@@ -96,7 +96,7 @@ def life_rows(fleet: Fleet, truth: Truth, looks: pd.DataFrame) -> pd.DataFrame:
             "age_years": truth.last_years,
             "is_in_service": truth.is_in_service,
             "removal_reason": None,
-            "open_indication_on": pd.Series(np.where(np.isnan(open_on), np.datetime64("NaT"), np.datetime64(AS_OF))),
+            "open_indication_on": pd.Series(np.full(len(open_on), AS_OF, "M8[D]")).mask(np.isnan(open_on)),
             "ranking_clear_years": last_clear,
             "last_clear_years": last_clear,
             "voided_by": None,

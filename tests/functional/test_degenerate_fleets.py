@@ -57,7 +57,7 @@ def with_looks(given: Frames, kept: pd.Series) -> Frames:
     late = lives["entry_years"].isna()
     lives["left_out"] = pd.Series(np.where(late, "joined_late_no_clear_look", None), dtype=object)
     is_open = np.isfinite(lives["upper_years"]) & lives["is_in_service"]
-    lives["open_indication_on"] = pd.Series(np.where(is_open, np.datetime64(AS_OF), np.datetime64("NaT")))
+    lives["open_indication_on"] = pd.Series(np.where(is_open, np.datetime64(AS_OF), np.datetime64("NaT", "D")))
     return lives, part, boats
 
 

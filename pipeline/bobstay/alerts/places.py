@@ -54,7 +54,7 @@ def boats_and_yards(looked: pd.DataFrame, boats: pd.DataFrame, spread: float) ->
 
 def _scale(frame: pd.DataFrame) -> pd.Series[float]:
     """Return for each boat what her kind showed over what was expected of it; the whole fleet's share for a few."""
-    kinds = frame[_KIND].fillna("not stated").astype(str).agg("|".join, axis=1)
+    kinds = frame[_KIND].astype(object).fillna("not stated").astype(str).agg("|".join, axis=1)
     grouped = frame.groupby(kinds)
     seen, expected = grouped["seen"].transform("sum"), grouped["expected"].transform("sum")
     size = grouped["boat_id"].transform("size")

@@ -89,8 +89,9 @@ def _noticed(frame: pd.DataFrame, notices: pd.DataFrame | None) -> list[_Candida
             break
         mine = notices[(notices["status"] == "open") & (notices["match"] == "sure") & (notices["action"] == action)]
         first = mine.sort_values(["issued_on", "notice_id"]).drop_duplicates("life_id").set_index("life_id")
-        on = pd.to_datetime(frame["life_id"].map(first["issued_on"])).to_numpy(dtype="datetime64[D]")
-        by = frame["life_id"].map(NOTICE + first["notice_id"].astype(str)).to_numpy(dtype=object)
+        theirs = first.reindex(frame["life_id"])
+        on = pd.to_datetime(theirs["issued_on"]).to_numpy(dtype="datetime64[D]")
+        by = (NOTICE + theirs["notice_id"]).to_numpy(dtype=object)
         years = (on - frame["installed_on"].to_numpy(dtype="datetime64[D]")).astype(np.float64) / 365.25
         found.append(_Candidate(np.where(np.isnat(on), _NEVER, on), action, by, years))
     return found
@@ -119,7 +120,7 @@ def _earliest(candidates: list[_Candidate], size: int) -> pd.DataFrame:
     years = np.stack([c.years for c in candidates])[which, rows]
     return pd.DataFrame(
         {
-            "on": pd.Series(np.where(is_due, on, np.datetime64("NaT")).astype("datetime64[s]")),
+            "on": pd.Series(np.where(is_due, on, np.datetime64("NaT", "s")).astype("datetime64[s]")),
             "action": np.where(is_due, actions, None),
             "by": np.where(is_due, by, None),
             "years": np.where(is_due, years, np.nan),
