@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import subprocess
 import sys
 from dataclasses import dataclass
@@ -45,10 +46,13 @@ def bobstay():
 
 @pytest.fixture(scope="session")
 def demo(tmp_path_factory) -> Path:
-    """The folder in which `bobstay demo` was done once; BOBSTAY_DEMO names one done before, to save the minute."""
-    if os.environ.get("BOBSTAY_DEMO"):
-        return Path(os.environ["BOBSTAY_DEMO"])
+    """The folder in which `bobstay demo` was done once; BOBSTAY_DEMO names one done before, to save the minute.
+
+    Of that one this session has a copy of its own: a store is opened by one program at a time.
+    """
     folder = tmp_path_factory.mktemp("demo")
+    if os.environ.get("BOBSTAY_DEMO"):
+        return Path(shutil.copytree(os.environ["BOBSTAY_DEMO"], folder / "out"))
     done = command("demo", "--out", folder / "out", "--quiet", cwd=folder)
     if done.code != 0:
         pytest.fail(f"bobstay demo ended with {done.code}: {done.err}")
