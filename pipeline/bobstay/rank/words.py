@@ -143,20 +143,24 @@ def _do(row: Any) -> str:
     if row.action != "test":
         return "Renew"
     reach = "" if _is_missing(row.access) else f", {_ACCESS.get(row.access, _words(row.access))}"
-    return f"Test by {_words(row.method)}, {'taken off' if row.scope == 'removed' else 'where it sits'}{reach}"
+    return f"Test by {_words(row.method)}, {_SITTING[row.scope]}{reach}"
 
 
 _ACCESS = {"mast_out": "with the mast out", "keel_off": "with the keel off", "engine_bay": "in the engine bay"}
+_SITTING = {"removed": "taken off", "in_place": "where it sits"}
 _WAYS = {"leave": "leaving it", "replace": "renewing it", "test": "a test by"}
 
 
 def _next(row: Any) -> str:
     if not row.margin >= 0:
         return ""
-    how = "" if _is_missing(row.runner_up_method) else f" {_words(row.runner_up_method)}"
-    how = how.replace(", removed", " taken off").replace(", in place", " where it sits")
+    how = "" if _is_missing(row.runner_up_method) else f" {_tested(*row.runner_up_method.rsplit(', ', 1))}"
     dearer = f"{row.margin:.2g}" if row.margin < 10 else f"{row.margin:.0f}"
     return f"; {_WAYS[row.runner_up]}{how} would cost {dearer} units more"
+
+
+def _tested(method: str, scope: str) -> str:
+    return f"{_words(method)} {_SITTING[scope]}"
 
 
 def _due(row: Any, shared: Setting) -> str:
