@@ -71,6 +71,8 @@ def build(con: duckdb.DuckDBPyConnection, *, estimates: bool = True, more_boats:
                 "cost": 8200.0,
                 "hours": 41.5,
                 "loss_avoided": 310.0,
+                "loss_avoided_lower": 160.0,
+                "loss_avoided_upper": 540.0,
                 "loss_left": 120.0,
                 "bound": 325.0,
                 "gap": 15 / 325,

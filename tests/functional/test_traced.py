@@ -59,6 +59,10 @@ def test_every_number_of_priority_is_traced_and_reckoned_again(job: run.Job) -> 
             assert row["expected_loss"] == pytest.approx(row["chance"] * ways.units, rel=1e-9)
         if row["action"] == "test":
             assert row["loss_avoided"] == pytest.approx(ways.found * ways.chance_now * failure * ways.units, rel=1e-9)
+        if row["action"] == "replace":
+            ends = [row["chance_lower"], row["chance_upper"]]
+            bounds = [row["loss_avoided_lower"], row["loss_avoided_upper"]]
+            assert bounds == pytest.approx([end * failure * ways.units for end in ends], rel=1e-9)
         if pd.notna(row["margin"]):
             costs = sorted(ways.costs)
             assert row["expected_cost"] == pytest.approx(costs[0], rel=1e-9)

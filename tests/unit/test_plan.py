@@ -33,6 +33,8 @@ def priority_of(losses: dict[str, list[tuple[str, float]]], action: str = "repla
             "access": access,
             "expected_loss": loss / 0.3,
             "loss_avoided": loss,
+            "loss_avoided_lower": loss / 2,
+            "loss_avoided_upper": loss * 3,
             "boat_name": f"Invented {boat}",
             "method": None,
         }
@@ -106,6 +108,7 @@ def test_the_boat_that_avoids_most_gets_the_only_place() -> None:
     summary = made.plan_summary.iloc[0]
     assert set(made.haul_plan["boat_id"]) == {"B"}
     assert (summary["boats_waiting"], summary["loss_avoided"]) == (1, 60.0)
+    assert (summary["loss_avoided_lower"], summary["loss_avoided_upper"]) == (30.0, 180.0)
     assert summary["bound"] == pytest.approx(60.0)
     assert summary["loss_left"] == pytest.approx(50.0)
     assert "1 for want of places" in summary["binding"]

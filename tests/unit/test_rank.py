@@ -231,3 +231,24 @@ def test_a_part_just_put_in_is_said_to_be_new(frames: Frames) -> None:
     unseen |= {"voided_by": None, "age_basis": "stated", "installed_on": pd.Timestamp("2026-10-05")}
     assert "since it was put in on 2026-10-05." in one(frames, **unseen, part_number=2)["reason"]
     assert "no record names it" in one(frames, **unseen, part_number=1)["reason"]
+
+
+def test_loss_avoided_lies_within_its_bounds(priority: pd.DataFrame) -> None:
+    known = priority[priority["loss_avoided"].notna() & priority["chance"].notna() & (priority["action"] != "leave")]
+    assert len(known)
+    assert (known["loss_avoided_lower"] <= known["loss_avoided"] * (1 + 1e-9)).all()
+    assert (known["loss_avoided_upper"] >= known["loss_avoided"] * (1 - 1e-9)).all()
+    assert (known["loss_avoided_lower"] < known["loss_avoided_upper"]).any()
+
+
+def test_the_bounds_of_a_test_move_what_is_there_already_as_far_in_its_logit(frames: Frames) -> None:
+    """By hand: chance 1/2 between 1/3 and 2/3 halves and doubles the odds; 2/5 there now becomes 1/4 and 4/7."""
+    facts = {"chance": 1 / 2, "chance_lower": 1 / 3, "chance_upper": 2 / 3, "chance_now": 2 / 5}
+    clear = {"open_indication_on": pd.NaT, "indication_count": 0, "ranking_clear_years": 10.0}
+    dear = replace(Settings(), costs=replace(Settings().costs, replace=50.0, access={}))
+    life = frames.lives[frames.lives["fitting_type"] == "chainplate"].iloc[[0]].assign(**clear)
+    chance = frames.chances[frames.chances["life_id"] == life["life_id"].iloc[0]].assign(**facts)
+    made = ranked(replace(frames, lives=life, chances=chance), settings=dear).iloc[0]
+    assert made["action"] == "test"
+    bounds = made[["loss_avoided_lower", "loss_avoided_upper"]] / made["loss_avoided"]
+    assert list(bounds) == pytest.approx([5 / 8, 10 / 7])

@@ -55,10 +55,9 @@ _FITTINGS = """
            ['316 stainless', '304 stainless', 'bronze'][i % 3 + 1] AS material, '2000-01-01' AS installed
     FROM range($fittings) AS r(i) ORDER BY i
 """
-# Rows come in the order of `i` as range gives them: sorting sixty million takes 12 GB. One look in $bad is bad in one of
-# three ways; the numbers of a row are drawn by a congruence of its place. A part
-# cracks by a Weibull of shape 2.2 and scale 40 years, drawn by its own number; six looks of nine then find it, and one
-# in 49 calls false.
+# Rows come in the order of `i` as range gives them: sorting sixty million takes 12 GB. One look in $bad is bad in one
+# of three ways; the numbers of a row are drawn by a congruence of its place. A part cracks by a Weibull of shape 2.2
+# and scale 40 years, drawn by its own number; six looks of nine then find it, and one in 49 calls false.
 _LOOKS = """
     SELECT CASE WHEN way = 2 THEN printf('L%09d', i - 1) ELSE printf('L%09d', i) END AS inspection_id,
            printf('B%06d', part // $each) AS boat_id,

@@ -106,6 +106,8 @@ def _jobs(rng: np.random.Generator, ids: NDArray[np.str_], number: int) -> pd.Da
             "access": access,
             "expected_loss": avoided / 0.3,
             "loss_avoided": avoided,
+            "loss_avoided_lower": avoided / 2,
+            "loss_avoided_upper": avoided * 2,
         }
     )
 

@@ -130,11 +130,14 @@ def _losses(job: Job, row: Row, ways: Ways) -> tuple[Number, ...]:
         "leave": "leaving takes no loss away",
     }
     method = f"detection of {row['method']}, {row['scope']}" if row["action"] == "test" else ""
+    end = "of the chance; what is there already moves as far in its logit"
     loss = f"chance x {ways.units:g} units" if pd.notna(row["chance"]) else "no chance, so no loss"
     return (
         number("consequence", row["consequence"], own, "fittings or settings consequence.*"),
         number("expected_loss", row["expected_loss"], loss, "chance", grade),
         number("loss_avoided", row["loss_avoided"], avoided[row["action"]], grade, "setting costs.failure", method),
+        number("loss_avoided_lower", row["loss_avoided_lower"], f"the same at the lower end {end}", "chance_lower"),
+        number("loss_avoided_upper", row["loss_avoided_upper"], f"the same at the upper end {end}", "chance_upper"),
     )
 
 

@@ -58,7 +58,7 @@ def plan(  # what limits a plan comes from many tables
     jobs = _haul_plan(schedule, priority)
     return Plan(
         haul_plan=jobs,
-        plan_summary=_summary(schedule, made, words, priority, settings),
+        plan_summary=_summary(schedule, made, words, priority, settings).pipe(_with_bounds, jobs, priority),
         plan_curve=checked(curve(yard, made) if with_curve and can_plan else _empty(PLAN_CURVE), PLAN_CURVE),
         deferred=checked(deferred(priority, jobs, why, settings=settings, as_of=as_of), DEFERRED),
         parts=checked(parts(jobs, priority, settings), PARTS),
@@ -118,7 +118,20 @@ def _summary(schedule: Schedule, made: Solved, words: str, priority: pd.DataFram
         "net_bound": net_bound,
         "net_gap": (net_bound - net) / net_bound if net_bound > 0 else 0.0,
     }
-    return checked(pd.DataFrame([row]), PLAN_SUMMARY)
+    return pd.DataFrame([row])
+
+
+def _with_bounds(summary: pd.DataFrame, jobs: pd.DataFrame, priority: pd.DataFrame) -> pd.DataFrame:
+    """Add what the jobs avoid were every chance at one end of its interval at once.
+
+    A job decided on against the proposal goes by the bounds of the proposal, in proportion; one without bounds counts
+    as it is.
+    """
+    keys, ends = ["boat_id", "fitting_id"], ["loss_avoided_lower", "loss_avoided_upper"]
+    proposed = priority[[*keys, *ends, "loss_avoided"]].rename(columns={"loss_avoided": "proposed"})
+    rows = jobs[[*keys, "loss_avoided"]].merge(proposed, on=keys, validate="one_to_one")
+    share = rows[ends].div(rows["proposed"].where(rows["proposed"] > 0), axis=0).fillna(1.0)
+    return checked(summary.assign(**share.mul(rows["loss_avoided"], axis=0).sum()), PLAN_SUMMARY)
 
 
 def _wanting(yard: Yard) -> set[str]:

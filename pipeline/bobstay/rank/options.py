@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
+from scipy.special import expit, logit
 
 from bobstay.rank.choice import Choice, Stakes, next_best, weigh
 from bobstay.rank.words import GRAVE
@@ -21,7 +23,10 @@ if TYPE_CHECKING:
     Offer = list[tuple[str, str]]
     RatesByPair = Mapping[tuple[str, str], Rates]
 
-_COLUMNS = ["action", "method", "scope", "loss_avoided", "expected_cost", "runner_up", "runner_up_method", "margin"]
+_COLUMNS = [
+    *("action", "method", "scope", "loss_avoided", "loss_avoided_lower", "loss_avoided_upper"),
+    *("expected_cost", "runner_up", "runner_up_method", "margin"),
+]
 
 
 def chosen(  # what is known, one for one
@@ -33,7 +38,7 @@ def chosen(  # what is known, one for one
     *,
     rates: RatesByPair,
 ) -> pd.DataFrame:
-    """Return action, method, scope, loss_avoided, and the next best way, of each row of `frame`, on its index.
+    """Return action, method, scope, loss avoided with its bounds, and the next best way, of each row of `frame`.
 
     `frame` has `ruled`: what an outside rule that is due asks for (test, replace, or None), whatever it costs.
     """
@@ -74,6 +79,18 @@ def stakes_of(rows: pd.DataFrame, share: pd.Series[float]) -> Stakes:
     return Stakes(chance, now, rows["units"].to_numpy(np.float64), np.asarray(share[rows.index], dtype=np.float64))
 
 
+def _at_end(stakes: Stakes, end: pd.Series[float]) -> Stakes:
+    """Return the stakes were each chance at this end of its interval; the chance by now moves as far in its logit.
+
+    Own reckoning, no published source.
+    """
+    there = end.to_numpy(np.float64)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        moved = expit(logit(stakes.chance_now) + logit(there) - logit(stakes.chance))
+    now = np.where(np.isnan(moved), np.minimum(stakes.chance_now, there), np.minimum(moved, there))
+    return replace(stakes, chance=np.asarray(there, dtype=np.float64), chance_now=np.asarray(now, dtype=np.float64))
+
+
 def _chosen_of_type(
     rows: pd.DataFrame,
     offer: Offer,
@@ -88,12 +105,15 @@ def _chosen_of_type(
     action = _actions(rows, weighed, settings, as_of)
     numbers = _methods(weighed, offer, rates, stakes.chance)
     pairs = [offer[i] if way == "test" else (None, None) for i, way in zip(numbers, action, strict=True)]
-    avoided = _loss_avoided(action, stakes, weighed, settings.costs.failure)
+    avoided = [
+        _loss_avoided(action, at, weighed, settings.costs.failure)
+        for at in (stakes, _at_end(stakes, rows["chance_lower"]), _at_end(stakes, rows["chance_upper"]))
+    ]
     columns = [
         action,
         [m for m, _ in pairs],
         [s for _, s in pairs],
-        avoided,
+        *avoided,
         *_compared(action, numbers, weighed, offer),
     ]
     return pd.DataFrame(dict(zip(_COLUMNS, columns, strict=True)), index=rows.index)

@@ -34,6 +34,8 @@ PRIORITY = OutputTable(
         rank_upper integer the lowest place the order could give it
         clear_until date when the last clear look stops counting
         loss_avoided number expected failure loss the action takes away, cost units
+        loss_avoided_lower number the same were the chance at its lower end
+        loss_avoided_upper number the same were the chance at its upper end
         scope text of the test proposed: removed or in_place
         expected_cost number expected cost of the action, cost units (empty: nothing to weigh)
         runner_up text the next cheapest way: test, replace or leave
@@ -149,6 +151,8 @@ PLAN_SUMMARY = OutputTable(
         net_avoided number loss avoided less what jobs and accesses cost, cost units: what the plan makes most of
         net_bound number no plan within the limits can have a higher net_avoided than this
         net_gap number (net_bound - net_avoided) / net_bound
+        loss_avoided_lower number loss avoided were every chance at its lower end at once: an outer bound
+        loss_avoided_upper number loss avoided were every chance at its upper end at once: an outer bound
     """),
     order=("cost",),
 )
