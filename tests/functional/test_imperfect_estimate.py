@@ -12,7 +12,7 @@ import pandas as pd
 import pytest
 
 from bobstay.estimate.ages import unknown_age_in_words
-from bobstay.estimate.imperfect import estimate_imperfect
+from bobstay.estimate.imperfect import estimate_imperfect, seen_by
 from bobstay.estimate.record import Estimates
 from bobstay.settings import Estimate, Settings
 from bobstay.tables import CHANCES, CLASS_DRAWS, CLASSES, DETECTION, NONPARAMETRIC, checked
@@ -46,7 +46,7 @@ def small() -> Frames:
 
 def made(given: Frames, **choices: Any) -> Estimates:
     settings = replace(Settings(), estimate=replace(Estimate(), draws=200, **choices))
-    return estimate_imperfect(*given, as_of=AS_OF, settings=settings)
+    return estimate_imperfect(seen_by(*given, settings=settings), settings=settings)
 
 
 def copied(given: Frames) -> Frames:
@@ -104,8 +104,7 @@ def test_perfect_detection_alone_is_the_plain_weibull_under_weak_priors() -> Non
 
     lives, looks, boats = frames(*simulate(8, 60, places=30, classes=3))
     boats = boats.assign(water=None, climate=None)
-    settings = replace(Settings(), estimate=Estimate(detection="perfect", pooling="none", boat_effect=False, draws=200))
-    found = estimate_imperfect(lives, looks, boats, as_of=AS_OF, settings=settings).classes
+    found = made((lives, looks, boats), detection="perfect", pooling="none", boat_effect=False).classes
     used = lives[lives["left_out"].isna()]
     for row, (_, group) in zip(found.itertuples(), used.groupby(["fitting_type", "material"]), strict=True):
         plain = weibull.estimate(group["entry_years"], group["lower_years"], group["upper_years"])

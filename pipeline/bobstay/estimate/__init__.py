@@ -34,6 +34,8 @@ def estimate(
         from bobstay.estimate.plain import estimate_plain
 
         return estimate_plain(lives, looks, boats, as_of=as_of, settings=settings)
-    from bobstay.estimate.imperfect import estimate_imperfect
+    from bobstay.estimate.imperfect import estimate_imperfect, seen_by
 
-    return estimate_imperfect(lives, looks, boats, as_of=as_of, settings=settings)
+    seen = seen_by(lives, looks, boats, settings=settings)
+    del looks  # ten million take 700 MB, which the estimate has use for
+    return estimate_imperfect(seen, settings=settings)

@@ -11,6 +11,7 @@ from bobstay.estimate.observed import Bools, Floats, Ints, Observed, counted_tod
 from bobstay.estimate.outcome import Outcome, refused, tabulated
 from bobstay.estimate.record import Estimates
 from bobstay.joint import (
+    Chances,
     Design,
     Estimated,
     Fleet,
@@ -27,8 +28,6 @@ from bobstay.joint import (
 )
 
 if TYPE_CHECKING:
-    from datetime import date
-
     import pandas as pd
 
     from bobstay.settings import Settings
@@ -36,24 +35,22 @@ if TYPE_CHECKING:
 ALMOST = 1e-6  # perfect detection: found = 1 - ALMOST, false_call = ALMOST, both held
 LEAST_WEIGHT = 0.5  # looks that even a setting of weight 0 is worth, else a rate seen by no look would have no value
 MOST_DRAW_ROWS = 500_000
+LIVES_AT_ONCE = 50_000  # that are asked for their chance: some 150 MB with 25 looks each
 
 
-def estimate_imperfect(
-    lives: pd.DataFrame,
-    looks: pd.DataFrame,
-    boats: pd.DataFrame,
-    *,
-    as_of: date,  # noqa: ARG001 (lives hold nothing later; the plain estimate has the same arguments)
-    settings: Settings,
-) -> Estimates:
-    """Estimate onset ages under imperfect detection, pooled over classes, with a boat effect.
-
-    `lives` and `looks` as in tables.LIVES and tables.LIFE_LOOKS, `boats` as stored by ingest. Any of detection =
-    "perfect", pooling = "none" and boat_effect = false may be set. Where too little was seen no number is made up.
-    """
+def seen_by(lives: pd.DataFrame, looks: pd.DataFrame, boats: pd.DataFrame, *, settings: Settings) -> Observed:
+    """Return what the estimate takes from tables.LIVES, tables.LIFE_LOOKS and the boats as stored by ingest."""
     is_perfect = settings.estimate.detection == "perfect"
     unused = lives["left_out"].notna().to_numpy() if is_perfect else not_used(lives)
-    seen = observe(lives, looks, boats, not_used=unused)
+    return observe(lives, looks, boats, not_used=unused)
+
+
+def estimate_imperfect(seen: Observed, *, settings: Settings) -> Estimates:
+    """Estimate onset ages under imperfect detection, pooled over classes, with a boat effect.
+
+    Any of detection = "perfect", pooling = "none" and boat_effect = false may be set. Where too little was seen no
+    number is made up.
+    """
     why_not = refusal(seen)
     if why_not:
         return refused(seen, rate_prior(seen, settings), why_not, settings=settings)
@@ -90,21 +87,33 @@ def _work_out(seen: Observed, settings: Settings) -> Outcome:
     )
     draws = draw_classes(made, _draw_count(len(seen.classes), settings), settings.estimate.seed)
     serving = np.flatnonzero(seen.lives["is_in_service"].to_numpy(dtype=bool))
-    history, sight = _history(seen, made, settings)
-    asked = history.of_lives(serving)
-    age = seen.lives["age_years"].to_numpy(dtype=float)[serving]
-    by = age + settings.horizon_years
+    now, then = _today(seen, made, settings, serving)
+    by = seen.lives["age_years"].to_numpy(dtype=float)[serving] + settings.horizon_years
     return Outcome(
         seen=seen,
         estimated=made,
         draws=draws,
         patterns=_patterns(seen),
         serving=serving,
-        now=chance_by(made, asked, age, sight=sight),
-        then=chances(made, asked, by, sight=sight, interval=settings.estimate.interval),
+        now=now,
+        then=then,
         by_age=tuple(_chance_if(seen, made, settings, serving, by, at=at) for at in (0.0, 1.0)),
         rate_prior=rates,
     )
+
+
+def _today(seen: Observed, made: Estimated, settings: Settings, serving: Ints) -> tuple[Floats, Chances]:
+    """Return the chance of each life in service now and by the horizon, some of them at a time to bound the memory."""
+    history, sight = _history(seen, made, settings)
+    ages = seen.lives["age_years"].to_numpy(dtype=float)
+    now, then = [], []
+    for first in range(0, max(len(serving), 1), LIVES_AT_ONCE):
+        own = serving[first : first + LIVES_AT_ONCE]
+        asked, age = history.of_lives(own), ages[own]
+        now.append(chance_by(made, asked, age, sight=sight))
+        by, cover = age + settings.horizon_years, settings.estimate.interval
+        then.append(chances(made, asked, by, sight=sight, interval=cover))
+    return np.concatenate(now), Chances.joined(then)
 
 
 def _chance_if(seen: Observed, made: Estimated, settings: Settings, serving: Ints, by: Floats, *, at: float) -> Floats:

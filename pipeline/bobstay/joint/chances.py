@@ -7,7 +7,8 @@ ln shape have moved, in the direction in which they are likeliest to, until c is
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.special import ndtri
@@ -20,6 +21,9 @@ from bobstay.joint.passes import Weights, joined, log_histories
 from bobstay.joint.polish import Estimated
 from bobstay.joint.rate_slopes import history_slopes, table_slopes
 from bobstay.joint.rates import expit
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 LEAST_CHANCE = 1e-12
 FARTHEST_LOGIT = 27.6  # of a chance of 1 - LEAST_CHANCE
@@ -36,6 +40,11 @@ class Chances:
     lower: Floats
     upper: Floats
     logit_sd: Floats
+
+    @classmethod
+    def joined(cls, parts: Sequence[Chances]) -> Chances:
+        """Return the chances of several groups of lives one after another; at least one group."""
+        return cls(*(np.concatenate([getattr(part, field.name) for part in parts]) for field in fields(cls)))
 
 
 def chances(

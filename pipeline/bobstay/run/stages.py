@@ -70,9 +70,13 @@ def estimate_now(job: Job) -> Estimates:
     from bobstay.estimate import counts_looks, estimate
 
     job.say("estimating")
-    is_counted = counts_looks(job.settings)
-    looks = job.con.sql(store.query("look_counts")).df() if is_counted else job.table("life_looks", LOOKED)
-    made = estimate(job.table("lives"), looks, job.given("boats"), as_of=job.as_of, settings=job.settings)
+    made = estimate(
+        job.table("lives"),
+        job.con.sql(store.query("look_counts")).df() if counts_looks(job.settings) else job.table("life_looks", LOOKED),
+        job.given("boats"),
+        as_of=job.as_of,
+        settings=job.settings,
+    )
     store.write(job.con, CLASSES, made.classes)
     store.write(job.con, DETECTION, made.detection)
     store.write(job.con, NONPARAMETRIC, made.nonparametric)
