@@ -165,7 +165,7 @@ def _parts_are_there(jobs: list[dict[str, Any]], priority: pd.DataFrame, setting
     for job in jobs:
         kind = kinds[job["boat_id"], job["fitting_id"]]
         weeks = settings.plan.lead_weeks.get(kind, settings.plan.lead_weeks_otherwise)
-        if job["action"] != "test" and day(job["starts_on"]) < as_of + timedelta(days=7 * weeks):
+        if job["action"] != "test" and (day(job["starts_on"]) - as_of).days < 7 * weeks:
             faults.append(f"{kind}: fitted before its part is there")
     return faults
 
