@@ -103,6 +103,22 @@ def test_a_late_joiner_half_of_whose_cracks_had_been_taken_out():
     assert log_likelihood(SHAPE, SCALE, [5], [0], 0.7, 0.05, entry) == approx(expected, abs=1e-7)
 
 
+def test_a_look_on_the_first_day_and_every_edge_of_a_number_is_taken():
+    """Theory: a crack before a look at age 0 has no chance, so that only a false call may be shown there."""
+    assert log_likelihood(SHAPE, SCALE, [0.0], [1], 0.7, 0.05) == approx(np.log(0.05), abs=1e-12)
+    assert log_likelihood(SHAPE, SCALE, [0.0], ["clear"], 0.7, 0.05) == approx(np.log(0.95), abs=1e-12)
+    assert log_likelihood(SHAPE, SCALE, [2.0], [0], 0.7, 0.0, 2.0) <= 0.0
+
+
+def test_a_verdict_on_a_clear_look_settles_nothing():
+    """Only findings are followed up: a verdict beside a clear look changes nothing, and a failure needs none."""
+    looks = ([2, 4], [0, 1], 0.7, 0.05)
+    plain = log_likelihood(SHAPE, SCALE, *looks)
+    assert log_likelihood(SHAPE, SCALE, *looks, dispositions=["confirmed", None]) == plain
+    failed = log_likelihood(SHAPE, SCALE, [2, 4], [0, "failed"], 0.7, 0.05)
+    assert log_likelihood(SHAPE, SCALE, [2, 4], [0, "failed"], 0.7, 0.05, dispositions=[None, "unfounded"]) == failed
+
+
 @pytest.mark.parametrize(
     ("changes", "words"),
     [
