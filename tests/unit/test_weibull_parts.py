@@ -43,7 +43,7 @@ def test_a_likelihood_that_no_number_holds_is_minus_infinity():
 
 
 def test_the_level_of_a_start_makes_the_hazard_lived_through_the_events():
-    """By hand, shape 2, exact ages 3 and 5 and one life censored at 6: H = e^c (9 + 25 + 36) = 2, counted from age 1."""
+    """By hand, shape 2, exact ages 3 and 5 and one life censored at 6, from age 1: H = e^c (9 + 25 + 36) = 2."""
     rows = design(observe(None, [3, 5, 6], [3, 5, INF]), 0.0)
     assert level_of_total(rows, np.log(2.0)) == approx(np.log(2 / 70), abs=1e-12)
 
