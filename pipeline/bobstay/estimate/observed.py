@@ -78,7 +78,7 @@ def _detection_rows(looks: pd.DataFrame) -> tuple[pd.DataFrame, Ints]:
     """Return method and scope of each detection row, and the row of each look; a failure in service is no look."""
     failed = (looks["result"] == "failed").fillna(False).to_numpy(dtype=bool)
     number = np.full(len(looks), -1, dtype=np.intp)
-    rows, number[~failed] = _numbered(looks[~failed], ["method", "scope"])
+    rows, number[~failed] = _numbered(looks.loc[~failed, ["method", "scope"]], ["method", "scope"])
     return rows, number
 
 
