@@ -80,6 +80,8 @@ def life_rows(fleet: Fleet, truth: Truth, looks: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(
         {
             "life_id": ids,
+            "fitting_id": ids,
+            "part_number": 1,
             "boat_id": [f"B{i:04d}" for i in fleet.boat_index],
             "fitting_type": [f"type {truth.type_index[k]}" for k in fleet.class_index],
             "material": [f"material {truth.material_index[k]}" for k in fleet.class_index],
