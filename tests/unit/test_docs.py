@@ -123,3 +123,11 @@ def test_every_page_of_the_guide_is_linked_from_the_readme():
     pages = sorted(page.name for page in GUIDE.glob("*.md"))
     assert len(pages) >= 5
     assert not [name for name in pages if f"(reports/guide/{name})" not in README]
+
+
+def test_the_guide_tells_how_to_read_everything_that_comes_out():
+    """A heading for each row of the README's list, in its order; the demo's files are held to that list elsewhere."""
+    listed = README[README.index("## What comes out") :]
+    rows = re.findall(r"^\| `([^`]+)`.* \|$", listed[: listed.index("The same inputs")], re.M)
+    page = (ROOT / "reports" / "guide" / "reading.md").read_text(encoding="utf-8")
+    assert re.findall(r"^## `([^`]+)`$", page, re.M) == rows

@@ -32,12 +32,17 @@ WAYS = ("plain load", "plain", "default", "pandas")
 
 @dataclass(frozen=True, slots=True)
 class Done:
-    """One way through: seconds and processor seconds of each stage, the most memory held, and the rows ranked."""
+    """One way through: seconds and processor seconds of each stage, the most memory held by its end, the rows ranked."""
 
     seconds: dict[str, float]
     processor: dict[str, float]
-    peak_mb: float
+    peaks_mb: dict[str, float]
     ranked: int
+
+    @property
+    def peak_mb(self) -> float:
+        """The most memory held."""
+        return max(self.peaks_mb.values())
 
     @property
     def total(self) -> float:
@@ -51,6 +56,7 @@ class Stages:
     def __init__(self) -> None:
         self.seconds: dict[str, float] = {}
         self.processor: dict[str, float] = {}
+        self.peaks_mb: dict[str, float] = {}
 
     @contextmanager
     def timed(self, name: str) -> Iterator[None]:
@@ -58,6 +64,7 @@ class Stages:
         with timed() as spent:
             yield
         self.seconds[name], self.processor[name] = spent.seconds, spent.processor
+        self.peaks_mb[name] = peak_mb()
 
 
 def settings_of(way: str) -> Settings:
@@ -78,7 +85,7 @@ def through(way: str, place: Path, files: Sequence[Path]) -> Done:
             ranked = len(by_pandas.ranked(files, as_of=LIMIT))
     else:
         ranked = _job(stages, place / f"bobstay {way}.duckdb", files, settings_of(way))
-    return Done(stages.seconds, stages.processor, peak_mb(), ranked)
+    return Done(stages.seconds, stages.processor, stages.peaks_mb, ranked)
 
 
 def _job(stages: Stages, store_path: Path, files: Sequence[Path], settings: Settings) -> int:
@@ -111,7 +118,9 @@ def measured(rows: int, ways: Sequence[str], *, kind: str) -> dict[str, Done]:
 def _in_a_process(way: str, fleet: Fleet, place: Path) -> Done:
     _say(f"{fleet.looks.suffix[1:]}, {way}")
     files = [str(path) for path in (place, fleet.boats, fleet.fittings, fleet.looks)]
-    return Done(**in_a_process("bobstay.bench.whole", ["--one", way, *files], work=f"the way '{way}'"))
+    done = Done(**in_a_process("bobstay.bench.whole", ["--one", way, *files], work=f"the way '{way}'"))
+    _say(", ".join(f"{n} {s:.1f} s, {done.peaks_mb[n]:.0f} MB" for n, s in done.processor.items()))
+    return done
 
 
 def _say(text: str) -> None:
@@ -121,15 +130,16 @@ def _say(text: str) -> None:
 def lines(found: dict[int, dict[str, Done]]) -> list[str]:
     """Return a Markdown table of every size and way, and of how the time of each stage grows from size to size."""
     told = [
-        "| looks | way | seconds | of the plain load | processor seconds by stage | peak MB | ranked |",
+        "| looks | way | seconds | of the plain load | processor seconds by stage | peak MB by the end of each | ranked |",
         "| --- | --- | --- | --- | --- | --- | --- |",
     ]
     for rows, ways in found.items():
         base = ways["plain load"].total
         for way, done in ways.items():
             stages = ", ".join(f"{name} {seconds:.1f}" for name, seconds in done.processor.items())
+            peaks = ", ".join(f"{name} {peak:.0f}" for name, peak in done.peaks_mb.items())
             told.append(
-                f"| {rows:,} | {way} | {done.total:.1f} | {done.total / base:.1f} | {stages} | {done.peak_mb:.0f} "
+                f"| {rows:,} | {way} | {done.total:.1f} | {done.total / base:.1f} | {stages} | {peaks} "
                 f"| {done.ranked:,} |"
             )
     return told + [line for pair in zip(found, list(found)[1:], strict=False) for line in _growth(found, pair)]
