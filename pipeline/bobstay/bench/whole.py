@@ -32,7 +32,7 @@ WAYS = ("plain load", "plain", "default", "pandas")
 
 @dataclass(frozen=True, slots=True)
 class Done:
-    """One way through: seconds and processor seconds of each stage, the most memory held by its end, the rows ranked."""
+    """One way through: seconds, processor seconds and peak memory by the end of each stage; the rows ranked."""
 
     seconds: dict[str, float]
     processor: dict[str, float]
@@ -130,7 +130,7 @@ def _say(text: str) -> None:
 def lines(found: dict[int, dict[str, Done]]) -> list[str]:
     """Return a Markdown table of every size and way, and of how the time of each stage grows from size to size."""
     told = [
-        "| looks | way | seconds | of the plain load | processor seconds by stage | peak MB by the end of each | ranked |",
+        "| looks | way | seconds | of the plain load | processor seconds by stage | peak MB by then | ranked |",
         "| --- | --- | --- | --- | --- | --- | --- |",
     ]
     for rows, ways in found.items():

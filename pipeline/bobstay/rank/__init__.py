@@ -23,6 +23,11 @@ if TYPE_CHECKING:
 
 _KEYS = ["list", "acts", "expected_loss", "consequence", "age_years", "boat_id", "fitting_id"]
 _RISING = [True, False, False, False, False, True, True]
+_NOT_ASKED = {  # columns of lives that no place rests on: the frame is copied often
+    *("entry_years", "lower_years", "upper_years", "look_count", "valid_look_count", "clear_count", "left_out"),
+    *("installed_earliest", "installed_latest", "ended_on", "end_reason", "removal_reason", "last_clear_years"),
+    *("supplier", "batch", "through_deck", "moved_on", "moved_from"),
+}
 _CHANCE_COLUMNS = ["life_id", "chance", "chance_lower", "chance_upper", "chance_now", "logit_sd", "basis"]
 
 
@@ -70,7 +75,7 @@ def clear_looks(
 
 def _in_service(lives: pd.DataFrame, chances: pd.DataFrame, boats: pd.DataFrame, settings: Settings) -> pd.DataFrame:
     """Return the lives in service with chance, boat name, class, cost units and the day of the last clear look."""
-    here = lives[lives["is_in_service"].astype(bool)]
+    here = lives.loc[lives["is_in_service"].astype(bool), [name for name in lives if name not in _NOT_ASKED]]
     frame = here.merge(chances[_CHANCE_COLUMNS], on="life_id", how="left", validate="one_to_one")
     frame = frame.merge(boats[["boat_id", "boat_name"]], on="boat_id", how="left", validate="many_to_one")
     frame["consequence_reason"] = class_reasons(frame, settings)  # of what the rows state, before it is filled in

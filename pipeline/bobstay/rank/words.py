@@ -50,6 +50,7 @@ def setting_of(looks: pd.DataFrame, lives: pd.Series[str], settings: Settings, a
     return Setting(as_of, until, settings.guidance.clear_counts_years, worth)
 
 
+_ROWS_AT_ONCE = 20_000  # as objects a row takes a kilobyte
 _DAYS = ("open_indication_on", "clear_on", "rule_on", "due_on", "installed_on")
 _USED = (
     *("list", "life_id", "action", "ruled", "last_method", "voided_by", "age_basis", "age_years", "consequence"),
@@ -61,6 +62,11 @@ _USED = (
 
 def reasons(frame: pd.DataFrame, shared: Setting) -> list[str]:
     """Return why each row of the priority frame, before its writing, stands where it stands."""
+    starts = range(0, len(frame), _ROWS_AT_ONCE)
+    return [text for first in starts for text in _reasons(frame.iloc[first : first + _ROWS_AT_ONCE], shared)]
+
+
+def _reasons(frame: pd.DataFrame, shared: Setting) -> list[str]:
     days = {name: frame[name].to_numpy(dtype="datetime64[D]").astype(object) for name in _DAYS}
     texts = pd.DataFrame({name: frame[name].to_numpy(dtype=object) for name in _USED} | days)
     return [_reason(row, shared) for row in texts.itertuples(index=False)]
