@@ -19,7 +19,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
 MEMORY = "2GB"  # what is more goes to disk: a process holds about a third more than it counts (measured)
-BESIDE_TABLES = "800MB"  # while a stage holds tables of its own
 FORMAT = 1  # raise it when tables that are kept (not made anew by a run) are laid out otherwise
 _MARK = "bobstay_store"
 SQL_TYPES = {"text": "VARCHAR", "integer": "BIGINT", "number": "DOUBLE", "date": "DATE", "boolean": "BOOLEAN"}
@@ -160,11 +159,6 @@ def at_once(con: duckdb.DuckDBPyConnection) -> Iterator[None]:
         con.rollback()
         raise
     con.commit()
-
-
-def leave_room(con: duckdb.DuckDBPyConnection) -> None:
-    """Let the engine hold less from now on: the stages that follow the lives hold tables in memory themselves."""
-    con.execute(f"SET memory_limit = '{BESIDE_TABLES}'")
 
 
 def build(con: duckdb.DuckDBPyConnection, name: str, parameters: Mapping[str, Any] | None = None) -> None:

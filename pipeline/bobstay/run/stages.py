@@ -70,7 +70,6 @@ def estimate_now(job: Job) -> Estimates:
     from bobstay.estimate import counts_looks, estimate
 
     job.say("estimating")
-    store.leave_room(job.con)
     made = estimate(
         job.table("lives"),
         job.con.sql(store.query("look_counts")).df() if counts_looks(job.settings) else job.table("life_looks", LOOKED),
