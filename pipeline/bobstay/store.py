@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     import duckdb
     import pandas as pd
 
-MEMORY = "2GB"  # what is more goes to disk: a process holds about a third more than it counts (measured)
+MEMORY = "1600MB"  # what is more goes to disk: a process holds about a third more than it counts (measured)
 FORMAT = 1  # raise it when tables that are kept (not made anew by a run) are laid out otherwise
 _MARK = "bobstay_store"
 SQL_TYPES = {"text": "VARCHAR", "integer": "BIGINT", "number": "DOUBLE", "date": "DATE", "boolean": "BOOLEAN"}

@@ -92,9 +92,10 @@ def _job(stages: Stages, store_path: Path, files: Sequence[Path], settings: Sett
     from bobstay import store
     from bobstay.run import estimate_now, job, lives_now, rank_now, take_in
 
+    how, out = replace(settings, as_of=LIMIT), store_path.parent / "out"
     with stages.timed("load"):
-        take_in(files, store_path=store_path, settings=replace(settings, as_of=LIMIT), say=_quiet)
-    with job(store_path, out=store_path.parent / "out", settings=None, say=_quiet) as opened, store.at_once(opened.con):
+        take_in(files, store_path=store_path, settings=how, say=_quiet)
+    with job(store_path, out=out, settings=how, say=_quiet) as opened, store.at_once(opened.con):
         for name, work in (("lives", lives_now), ("estimate", estimate_now), ("rank", rank_now)):
             with stages.timed(name):
                 work(opened)
