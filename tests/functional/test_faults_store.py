@@ -155,8 +155,8 @@ def test_what_is_closed_to_writing_is_left_alone_and_can_still_be_asked(tmp_path
         tmp_path.chmod(0o755)
 
 
-def _many(folder: Path, *, count: int = ROWS) -> Path:
-    rows = (f"K{i},B1,CP1,{2006 + i % 15}-0{1 + i % 9}-1{i % 10},visual,relevant,{i * 7919 % 41}" for i in range(count))
+def _many(folder: Path) -> Path:
+    rows = (f"K{i},B1,CP1,{2006 + i % 15}-0{1 + i % 9}-1{i % 10},visual,relevant,{i * 7919 % 41}" for i in range(ROWS))
     path = folder / "many.csv"
     path.write_text("\n".join([LOOKS.splitlines()[0], *rows]))
     return path
@@ -179,10 +179,15 @@ def test_a_full_disk_stores_nothing_and_says_so(tmp_path, stored):
         assert con.execute("SELECT count(*) FROM files").fetchall() == [(3,)]
 
 
+def _hears_ctrl_c() -> None:
+    """A shell starts what it puts into the background deaf to Ctrl-C, and its children with it."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
 def test_ctrl_c_ends_with_130_and_leaves_no_new_store(tmp_path):
-    many = _many(tmp_path, count=10 * ROWS)  # a load of some seconds: a quick one was over before the signal came
+    many = _many(tmp_path)
     store = tmp_path / "new.duckdb"
-    with _child("ingest", *fleet(tmp_path), many, "--store", store) as job:
+    with _child("ingest", *fleet(tmp_path), many, "--store", store, before=_hears_ctrl_c) as job:
         while not store.exists() and job.poll() is None:
             time.sleep(0.02)
         time.sleep(0.1)
