@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from bobstay.engine_faults import explained
 from bobstay.errors import StoreError, UsageError
 from bobstay.sql_text import quoted
+from bobstay.stopping import heed
 from bobstay.tables import LIFE_LOOKS, OUTPUT_BY_NAME, OutputTable, checked
 
 if TYPE_CHECKING:
@@ -151,10 +152,14 @@ def _take_away(store_path: Path, *, with_folder: bool) -> None:
 
 @contextmanager
 def at_once(con: duckdb.DuckDBPyConnection) -> Iterator[None]:
-    """Keep all that is written within, or nothing; `con` must have no transaction open."""
+    """Keep all that is written within, or nothing; `con` must have no transaction open.
+
+    A Ctrl-C that a library kept to itself is heeded before anything is kept.
+    """
     con.begin()
     try:
         yield
+        heed()
     except BaseException:
         con.rollback()
         raise

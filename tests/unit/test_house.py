@@ -21,7 +21,7 @@ FLOORS = [
      "outside", "rates_known",
      "scores", "observations", "weibull_likelihood", "turnbull_climb", "likelihood_ratio", "told", "vocabulary",
      "consequences", "censored", "mapping", "wording",
-     "codes", "engine_faults"},
+     "codes", "engine_faults", "stopping"},
     {"looks_frame"},
     {"store"},
     {"export"},

@@ -19,6 +19,7 @@ from bobstay.cli import files, stages, telling  # help lists commands in the ord
 from bobstay.cli.program import app
 from bobstay.engine_faults import explained, is_stop
 from bobstay.errors import BobstayError
+from bobstay.stopping import listen, was_asked
 from bobstay.told import visible
 
 # The matrices here are small: more threads only wait for each other, and the last digit of a sum would depend on their
@@ -36,8 +37,11 @@ def main(arguments: list[str] | None = None) -> None:
     for name in ONE_THREAD:
         os.environ.setdefault(name, "1")
     _open_streams()
-    code = run_command(sys.argv[1:] if arguments is None else arguments)
-    sys.exit(_flushed(code))
+    listen()
+    code = _flushed(run_command(sys.argv[1:] if arguments is None else arguments))
+    if code == STOPPED:
+        os._exit(code)  # Python itself would end by the signal where that came amid a text it was executing
+    sys.exit(code)
 
 
 def _open_streams() -> None:
@@ -97,7 +101,7 @@ def _stopped() -> int:
 
 def _tell_of(fault: Exception, arguments: list[str]) -> int:
     """Tell of a fault: the user's or the system's in their words, else own up to it."""
-    if is_stop(fault):
+    if is_stop(fault) or was_asked():  # what a stop breaks off may end as another fault
         return _stopped()
     known = fault if isinstance(fault, BobstayError) else explained(fault)
     if known is None:

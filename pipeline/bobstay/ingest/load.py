@@ -23,6 +23,7 @@ from bobstay.ingest.text import opened_text
 from bobstay.ingest.waiting import now_known, use_waiting
 from bobstay.ingest.word_classes import merge_words
 from bobstay.ingest.workbook import opened_workbook
+from bobstay.store import at_once
 from bobstay.tables import ALIASES, ANSWERS, BOATS, INPUT_BY_NAME, INPUTS
 
 if TYPE_CHECKING:
@@ -67,14 +68,9 @@ def ingest(
     """
     rules = replace(_rules(limit, table, dates), confirmed=confirmed)
     files = _by_mapping(places.files_meant(paths), mappings)
-    con.begin()
-    try:
+    with at_once(con):
         report = _taken_in(con, files, rules, say)
         _refuse_unless_needed(con, {*needed, *(f.table for f in report.files if f.table in NEEDED)})
-    except BaseException:
-        con.rollback()
-        raise
-    con.commit()
     return report
 
 
