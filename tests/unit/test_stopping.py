@@ -12,6 +12,7 @@ SWALLOWED = """
 import os, signal, sys
 import duckdb
 from bobstay import stopping, store
+signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell may have made us deaf
 stopping.listen()
 con = duckdb.connect(sys.argv[1])
 try:
