@@ -1,37 +1,32 @@
--- The few looks that a ranking asks for, in no order: of each life its newest clear look that counts; of each type of
--- fitting one look by each method and scope that counted on it; of the parts in service that no look told of, all.
+-- The few looks that a ranking asks for, in no order: of each life those of the day of its newest clear look that
+-- counts; of each type of fitting a part's by each method and scope that counted on it; of the parts in service that no
+-- look told of, all.
 WITH counted AS (
-    SELECT *
+    SELECT life_id, look_years, look_on, method, scope, shows, verdict, grade, file, line
     FROM life_looks
     WHERE grade IN ('valid', 'not_stated')
 ),
 newest AS (
-    SELECT arg_max(c, (c.look_years, c.look_on, c.file, c.line)) AS look
-    FROM counted AS c
-    WHERE c.shows = 'clear' OR c.verdict = 'unfounded'
-    GROUP BY c.life_id
+    SELECT life_id, max(look_on) AS look_on
+    FROM counted
+    WHERE shows = 'clear' OR verdict = 'unfounded'
+    GROUP BY life_id
 ),
 offered AS (
-    SELECT arg_min(c, (c.life_id, c.look_on, c.file, c.line)) AS look
+    SELECT v.fitting_type, c.method, c.scope, min(c.life_id) AS life_id
     FROM counted AS c
     JOIN lives AS v ON v.life_id = c.life_id
     GROUP BY v.fitting_type, c.method, c.scope
 ),
 silent AS (
-    SELECT l AS look
-    FROM life_looks AS l
-    SEMI JOIN lives AS v ON v.life_id = l.life_id
-        AND v.is_in_service AND v.look_count > 0 AND v.clear_count = 0 AND v.indication_count = 0
+    SELECT life_id
+    FROM lives
+    WHERE is_in_service AND look_count > 0 AND clear_count = 0 AND indication_count = 0
 )
-SELECT
-    look.life_id,
-    look.look_years,
-    look.look_on,
-    look.method,
-    look.scope,
-    look.shows,
-    look.verdict,
-    look.grade,
-    look.file,
-    look.line
-FROM (FROM newest UNION ALL FROM offered UNION ALL FROM silent)
+FROM counted AS c SEMI JOIN newest AS n ON n.life_id = c.life_id AND n.look_on = c.look_on
+UNION ALL
+FROM counted AS c SEMI JOIN offered AS o ON o.life_id = c.life_id AND o.method = c.method AND o.scope = c.scope
+UNION ALL
+SELECT l.life_id, l.look_years, l.look_on, l.method, l.scope, l.shows, l.verdict, l.grade, l.file, l.line
+FROM life_looks AS l
+SEMI JOIN silent AS s ON s.life_id = l.life_id
