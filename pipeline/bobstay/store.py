@@ -14,7 +14,7 @@ from bobstay.stopping import heed
 from bobstay.tables import LIFE_LOOKS, OUTPUT_BY_NAME, OutputTable, checked
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
     import duckdb
     import pandas as pd
@@ -173,13 +173,23 @@ def build(con: duckdb.DuckDBPyConnection, name: str, parameters: Mapping[str, An
 
 def write(con: duckdb.DuckDBPyConnection, table: OutputTable, frame: pd.DataFrame) -> None:
     """Write `frame` as the whole of `table`, checked against its promise."""
-    good = checked(frame, table)
-    con.register("incoming", good)
-    try:
-        columns = ", ".join(f'CAST("{c.name}" AS {SQL_TYPES[c.dtype]}) AS "{c.name}"' for c in table.columns)
-        con.execute(f'CREATE OR REPLACE TABLE "{table.name}" AS SELECT {columns} FROM incoming')
-    finally:
-        con.unregister("incoming")
+    write_parts(con, table, [frame])
+
+
+def write_parts(
+    con: duckdb.DuckDBPyConnection, table: OutputTable, frames: Iterable[pd.DataFrame], *, temporary: bool = False
+) -> None:
+    """Write `frames` one after another as the whole of `table`, each checked against its promise; at least one."""
+    columns = ", ".join(f'CAST("{c.name}" AS {SQL_TYPES[c.dtype]}) AS "{c.name}"' for c in table.columns)
+    where = f'temp.main."{table.name}"' if temporary else f'"{table.name}"'
+    verb = f"CREATE OR REPLACE {'TEMP ' if temporary else ''}TABLE {where} AS"
+    for frame in frames:
+        con.register("incoming", checked(frame, table))
+        try:
+            con.execute(f"{verb} SELECT {columns} FROM incoming")
+        finally:
+            con.unregister("incoming")
+        verb = f"INSERT INTO {where}"
 
 
 def value(con: duckdb.DuckDBPyConnection, sql: str, parameters: Mapping[str, Any] | None = None) -> Any:
@@ -208,18 +218,41 @@ def needed(con: duckdb.DuckDBPyConnection, name: str) -> None:
         )
 
 
-def read(con: duckdb.DuckDBPyConnection, name: str, columns: Sequence[str] = ()) -> pd.DataFrame:
+def boats_at_once(con: duckdb.DuckDBPyConnection, lives: int) -> list[tuple[str, str]]:
+    """Return the first and the last boat of each piece of the fleet, in order: a boat is whole in one piece.
+
+    A piece has about as many `lives`, or one boat of more. There is always a piece, if only of no boat.
+    """
+    sql = """SELECT min(boat_id), max(boat_id)
+        FROM (SELECT boat_id, (sum(count(*)) OVER (ORDER BY boat_id) - count(*)) // $lives AS piece
+              FROM lives GROUP BY boat_id)
+        GROUP BY piece ORDER BY 1"""
+    return con.execute(sql, {"lives": lives}).fetchall() or [("", "")]
+
+
+def read(
+    con: duckdb.DuckDBPyConnection, name: str, columns: Sequence[str] = (), *, boats: tuple[str, str] | None = None
+) -> pd.DataFrame:
     """Read output table NAME, or some of its columns, in its promised order.
 
+    `boats`: only what is of the boats from the first to the last of a piece (a table of lives, or one with boat_id).
     Raises UsageError where an earlier stage has not been run yet.
     """
     table = OUTPUT_BY_NAME[name]
     needed(con, name)
     names = [c for c in table.column_names if not columns or c in columns]
-    if table is LIFE_LOOKS:
+    if table is LIFE_LOOKS and boats is None:
         from bobstay.looks_frame import looks_frame
 
         return looks_frame(con, names)
     order = ", ".join(f'"{c}"' for c in table.order)
     texts = ", ".join(f'"{c}"' for c in names)
-    return con.execute(f'SELECT {texts} FROM "{name}" ORDER BY {order}').df()
+    where, ends = ("", {}) if boats is None else (_of_boats(table), {"first": boats[0], "last": boats[1]})
+    return con.execute(f'SELECT {texts} FROM "{name}" {where} ORDER BY {order}', ends).df()
+
+
+def _of_boats(table: OutputTable) -> str:
+    among = "boat_id BETWEEN $first AND $last"
+    if "boat_id" in table.column_names:
+        return f"WHERE {among}"
+    return f"WHERE life_id IN (SELECT life_id FROM lives WHERE {among})"

@@ -11,7 +11,7 @@ import pandas as pd
 from bobstay.alerts.batches import batches
 from bobstay.alerts.findings import clear_after_indication, follow_up, open_indications, orphan_rows, sisters
 from bobstay.alerts.identity import moved_with_indication, near_duplicate_ids
-from bobstay.alerts.notices import notice_alerts, notice_status
+from bobstay.alerts.notices import no_notices, notice_alerts, notice_status
 from bobstay.alerts.places import boats_and_yards
 from bobstay.alerts.seasons import class_seasons, expected_looks
 from bobstay.consequences import consequence_classes
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 SEASON_DAYS = 365
 
-__all__ = ["notice_status", "watch"]
+__all__ = ["no_notices", "notice_status", "watch"]
 
 
 def watch(

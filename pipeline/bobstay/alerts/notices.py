@@ -20,8 +20,13 @@ if TYPE_CHECKING:
 _ENDED = ("replaced", "removed")
 
 
+def no_notices() -> pd.DataFrame:
+    """Return `tables.NOTICE_STATUS` without a row."""
+    return checked(pd.DataFrame(columns=list(NOTICE_STATUS.column_names)), NOTICE_STATUS)
+
+
 def notice_status(
-    notices: pd.DataFrame | None, lives: pd.DataFrame, looks: pd.DataFrame, fittings: pd.DataFrame
+    notices: pd.DataFrame, lives: pd.DataFrame, looks: pd.DataFrame, fittings: pd.DataFrame
 ) -> pd.DataFrame:
     """Return `tables.NOTICE_STATUS`: a row for each notice and each part it speaks of.
 
@@ -29,9 +34,8 @@ def notice_status(
     the day of the notice or later and fits all that the notice names; where the part's own supplier, batch or day of
     installation is not known well enough to say, it may be meant, and counts as `possible`.
     """
-    columns = list(NOTICE_STATUS.column_names)
-    if notices is None or notices.empty:
-        return checked(pd.DataFrame(columns=columns), NOTICE_STATUS)
+    if notices.empty:
+        return no_notices()
     parts = [_matched(notice, lives) for notice in notices.to_dict("records")]
     frame = pd.concat(parts, ignore_index=True)
     frame = frame.sort_values(["notice_id", "life_id", "match"], ascending=[True, True, False], kind="stable")
@@ -40,7 +44,7 @@ def notice_status(
     told = pd.DataFrame(done, columns=["done_on", "done_by"], index=frame.index)
     frame = frame.assign(done_on=pd.to_datetime(told["done_on"]), done_by=told["done_by"])
     frame["status"] = np.where(frame["done_on"].notna(), "done", "open")
-    return checked(frame[columns], NOTICE_STATUS)
+    return checked(frame, NOTICE_STATUS)
 
 
 def _matched(notice: Mapping[Any, Any], lives: pd.DataFrame) -> pd.DataFrame:

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from bobstay.rank.choice import Stakes, weigh
-from bobstay.rank.options import access_share, methods_offered
+from bobstay.rank.options import access_share, methods_offered, methods_used
 from bobstay.rank.order import FLIP_CHANCE
 from bobstay.rates_known import rates_known
 
@@ -74,7 +74,7 @@ def weighed_ways(job: Job, row: Row) -> Ways:
     chances = job.table("chances").set_index("life_id")
     now = chances["chance_now"].get(row["life_id"], np.nan)
     units = settings.consequence.units[int(row["consequence"])]
-    offers = methods_offered(job.table("lives"), job.table("life_looks"), settings)
+    offers = methods_offered(methods_used(job.table("lives"), job.table("life_looks")), settings)
     offer = offers.get(str(row["fitting_type"]), offers[""])
     rates = rates_known(job.table("detection"), settings)
     stakes = Stakes(*(np.array([x], dtype=np.float64) for x in (row["chance"], now, units, share)))

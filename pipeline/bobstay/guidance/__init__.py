@@ -26,6 +26,10 @@ if TYPE_CHECKING:
 
     Key = tuple[str, str]
 
+STANDING_COLUMNS = (  # of lives
+    *("boat_id", "fitting_type", "material", "upper_years", "valid_look_count"),
+    *("is_in_service", "access", "consequence"),
+)
 USUAL_TEST = ("penetrant", "removed")  # the test that guidance is written for
 
 
@@ -41,7 +45,8 @@ def guide(  # what the table is made from, one for one
     """Return `tables.GUIDANCE`, a row for each row of `classes`.
 
     Ages are the cautious ends of their ranges, rounded down to half years. With a curve of its own a class gets no age
-    beyond oldest_years; borrowed ages may lie beyond, which `assumption` then says. `rules`: input table of that name;
+    beyond oldest_years; borrowed ages may lie beyond, which `assumption` then says. Of `lives` the STANDING_COLUMNS
+    are read. `rules`: input table of that name;
     `detection` as in tables.DETECTION.
     """
     draws = _draws_by_class(class_draws)

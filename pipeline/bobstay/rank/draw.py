@@ -23,19 +23,26 @@ def season_of(day: date) -> int:
     return day.year if day.month >= SEASON_BEGINS else day.year - 1
 
 
-def drawn(ordered: pd.DataFrame, *, count: int, seed: int, season: int) -> NDArray[np.bool_]:
+def lots(frame: pd.DataFrame, *, seed: int, season: int) -> NDArray[np.uint64]:
+    """Return the number drawn for each row, (n,): made of the seed, the season and what is known of it.
+
+    Its boat's name is left out. A row that comes or goes moves no other lot, but for the one that takes its place.
+    Columns fitting_id, fitting_type, material, installed_on, last_valid_look.
+    """
+    told = zip(*(_texts(frame[name]) for name in _KNOWN), strict=True)
+    return np.array([_lot("|".join(texts), seed, season) for texts in told], dtype=np.uint64)
+
+
+def drawn(ordered: pd.DataFrame, *, count: int) -> NDArray[np.bool_]:
     """Say which rows are drawn this season: `count` of those that are left and stand in the lower half of their list.
 
-    Each part has a number made of the seed, the season and what is known of it but for its boat's name, and the
-    smallest are drawn: a row that comes or goes moves no other lot, but for the one that takes its place. Columns list,
-    rank, action, fitting_id, fitting_type, material, installed_on, last_valid_look.
+    Those with the smallest lots are, of equal ones the higher on the list. Columns list, rank, action, lot.
     """
     lengths = ordered.groupby("list")["rank"].transform("max")
     low = (ordered["action"].eq("leave") & (ordered["rank"] > _LOW * lengths)).to_numpy(dtype=bool)
     candidates = np.flatnonzero(low)
-    told = zip(*(_texts(ordered[name].iloc[candidates]) for name in _KNOWN), strict=True)
-    lots = np.array([_lot("|".join(texts), seed, season) for texts in told], dtype=np.uint64)
-    return np.isin(np.arange(len(ordered)), candidates[np.argsort(lots, kind="stable")][:count])
+    by_lot = np.argsort(ordered["lot"].to_numpy(dtype=np.uint64)[candidates], kind="stable")
+    return np.isin(np.arange(len(ordered)), candidates[by_lot][:count])
 
 
 def _texts(column: pd.Series[Any]) -> pd.Series[str]:

@@ -29,20 +29,14 @@ _COLUMNS = [
 ]
 
 
-def chosen(  # what is known, one for one
-    frame: pd.DataFrame,
-    lives: pd.DataFrame,
-    looks: pd.DataFrame,
-    settings: Settings,
-    as_of: date,
-    *,
-    rates: RatesByPair,
+def chosen(
+    frame: pd.DataFrame, offers: dict[str, Offer], settings: Settings, as_of: date, *, rates: RatesByPair
 ) -> pd.DataFrame:
     """Return action, method, scope, loss avoided with its bounds, and the next best way, of each row of `frame`.
 
     `frame` has `ruled`: what an outside rule that is due asks for (test, replace, or None), whatever it costs.
+    `offers`: the methods to choose from for each type, "" for any other, as from `methods_offered`.
     """
-    offers = methods_offered(lives, looks, settings)
     share = access_share(frame, settings)
     parts = [
         _chosen_of_type(rows, offers.get(str(kind), offers[""]), share, settings, as_of, rates=rates)
@@ -51,14 +45,19 @@ def chosen(  # what is known, one for one
     return pd.concat(parts) if parts else pd.DataFrame(columns=_COLUMNS, index=frame.index)
 
 
-def methods_offered(lives: pd.DataFrame, looks: pd.DataFrame, settings: Settings) -> dict[str, Offer]:
-    """Return the (method, scope) pairs the fleet has used on each type; under "" those it has used at all.
-
-    A fleet without one look that counts is offered every method in the settings.
-    """
+def methods_used(lives: pd.DataFrame, looks: pd.DataFrame) -> pd.DataFrame:
+    """Return each fitting_type, method and scope of the looks that counted, once."""
     counted = looks.loc[looks["grade"].isin(["valid", "not_stated"]), ["life_id", "method", "scope"]].drop_duplicates()
     kinds = lives.set_index("life_id")["fitting_type"]
-    used = counted.assign(fitting_type=counted["life_id"].map(kinds)).drop(columns="life_id").dropna().drop_duplicates()
+    used = counted.assign(fitting_type=counted["life_id"].map(kinds))
+    return used[["fitting_type", "method", "scope"]].dropna().drop_duplicates()
+
+
+def methods_offered(used: pd.DataFrame, settings: Settings) -> dict[str, Offer]:
+    """Return the (method, scope) pairs the fleet has used on each type; under "" those it has used at all.
+
+    `used` as from `methods_used`. A fleet without one look that counts is offered every method in the settings.
+    """
     offers: dict[str, Offer] = {"": sorted(settings.detection)}
     for kind, method, scope in sorted(zip(used["fitting_type"], used["method"], used["scope"], strict=True)):
         offers.setdefault(str(kind), []).append((method, scope))

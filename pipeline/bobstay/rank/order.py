@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import hypot
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -26,17 +27,17 @@ def tie_groups(block: Ints, loss: Floats, logit_sd: Floats, chance: Floats) -> I
     different `block` never share a group; unknown losses of one block do. All arrays have shape (n,).
     """
     reach = -float(ndtri(FLIP_CHANCE))
-    log_loss = np.log(np.maximum(np.nan_to_num(loss), _TINY))
-    sd = np.nan_to_num(logit_sd) * (1 - np.nan_to_num(chance))
-    group = np.zeros(len(loss), dtype=np.int64)
-    first = 0
-    for i in range(1, len(loss)):
-        near = log_loss[first] - log_loss[i] <= reach * np.hypot(sd[first], sd[i]) + 1e-12
-        known = np.isnan(loss[first]) == np.isnan(loss[i])
-        if block[i] != block[first] or not (near and known):
+    # lists: a loop over them takes a fifth of the time of one over arrays
+    log_loss = np.log(np.maximum(np.nan_to_num(loss), _TINY)).tolist()
+    sd = (np.nan_to_num(logit_sd) * (1 - np.nan_to_num(chance))).tolist()
+    kind = (2 * np.asarray(block) + np.isnan(loss)).tolist()
+    begins, first = np.zeros(len(log_loss), dtype=np.int64), 0
+    for i in range(1, len(log_loss)):
+        near = log_loss[first] - log_loss[i] <= reach * hypot(sd[first], sd[i]) + 1e-12
+        if kind[i] != kind[first] or not near:
             first = i
-        group[i] = group[i - 1] + (first == i)
-    return group
+            begins[i] = 1
+    return np.cumsum(begins)
 
 
 def rank_range(lower: Floats, upper: Floats) -> tuple[Ints, Ints]:

@@ -50,18 +50,19 @@ def setting_of(looks: pd.DataFrame, lives: pd.Series[str], settings: Settings, a
     return Setting(as_of, until, settings.guidance.clear_counts_years, worth)
 
 
+DRAWN = " Drawn by lot this season: test it all the same, so that this list can be proved wrong."
 _ROWS_AT_ONCE = 20_000  # as objects a row takes a kilobyte
 _DAYS = ("open_indication_on", "clear_on", "rule_on", "due_on", "installed_on")
 _USED = (
     *("list", "life_id", "action", "ruled", "last_method", "voided_by", "age_basis", "age_years", "consequence"),
     *("consequence_reason", "chance", "chance_lower", "chance_upper", "chance_now", "basis", "rule_by", "rule_years"),
     *("margin", "access", "method", "scope", "runner_up", "runner_up_method", "due_by", "due_action", "due_years"),
-    *("draw", "part_number"),
+    "part_number",
 )
 
 
 def reasons(frame: pd.DataFrame, shared: Setting) -> list[str]:
-    """Return why each row of the priority frame, before its writing, stands where it stands."""
+    """Return why each row of the weighed frame stands where it stands; of the lots nothing is said yet."""
     starts = range(0, len(frame), _ROWS_AT_ONCE)
     return [text for first in starts for text in _reasons(frame.iloc[first : first + _ROWS_AT_ONCE], shared)]
 
@@ -73,7 +74,7 @@ def _reasons(frame: pd.DataFrame, shared: Setting) -> list[str]:
 
 
 def _reason(row: Any, shared: Setting) -> str:
-    parts = (_state(row, shared), _chance(row, shared), _action(row), _due(row, shared), _lot(row))
+    parts = (_state(row, shared), _chance(row, shared), _action(row), _due(row, shared))
     return " ".join(filter(None, parts))
 
 
@@ -191,10 +192,6 @@ def _whose(by: str) -> str:
 def _when(by: str, years: float, on: Any = None) -> str:
     due = "" if on is None else f", due {_day(on)}"
     return due.replace(", due", " since") if by.startswith(NOTICE) else f" ({years:g} years{due})"
-
-
-def _lot(row: Any) -> str:
-    return "Drawn by lot this season: test it all the same, so that this list can be proved wrong." if row.draw else ""
 
 
 def _day(value: date) -> str:

@@ -137,59 +137,50 @@ def rank_stage(job: Job) -> None:
 
     run = this_run(job.con, job.settings, job.as_of)
     keep_last(job.con, run)
-    ranked = rank_now(job)
+    rank_now(job)
     if not store.has(job.con, RANK_CHANGES.name):
         store.write(job.con, RANK_CHANGES, nothing_moved())
     note(job.con, run)
-    _watch(job, ranked)
+    _watch(job)
 
 
-@dataclass(frozen=True, slots=True)
-class Ranked:
-    """What the ranking read and made."""
-
-    lives: pd.DataFrame
-    notices: pd.DataFrame
-    priority: pd.DataFrame
-
-
-def rank_now(job: Job) -> Ranked:
+def rank_now(job: Job) -> None:
     """Set the guidance of each class, say which notices mean which parts, and rank the fittings in service."""
-    from bobstay.alerts import notice_status
-    from bobstay.guidance import guide
-    from bobstay.rank import rank
+    from bobstay.guidance import STANDING_COLUMNS, guide
+    from bobstay.run.ranking import rank_in_pieces
 
     job.say("ranking")
-    lives, detection = job.table("lives"), job.table("detection")
-    classes, draws, rules = job.table("classes"), job.table("class_draws"), job.given("rules")
-    guidance = guide(classes, draws, lives, settings=job.settings, rules=rules, detection=detection)
-    store.write(job.con, GUIDANCE, _with_warning(job, guidance))
-    notices = _with_file(job, "notices")
-    looks = job.con.sql(store.query("looks_to_rank")).df() if notices.empty else job.table("life_looks", RANKED)
-    told = notice_status(notices, lives, looks, _with_file(job, "fittings"))
-    store.write(job.con, NOTICE_STATUS, told)
-    priority = rank(
-        lives,
-        job.table("chances"),
-        boats=job.given("boats"),
-        looks=looks,
+    guidance = guide(
+        job.table("classes"),
+        job.table("class_draws"),
+        job.table("lives", STANDING_COLUMNS),
         settings=job.settings,
-        as_of=job.as_of,
-        detection=detection,
-        guidance=guidance,
-        notices=told,
+        rules=job.given("rules"),
+        detection=job.table("detection"),
     )
-    store.write(job.con, PRIORITY, priority)
-    return Ranked(lives, told, priority)
+    store.write(job.con, GUIDANCE, _with_warning(job, guidance))
+    notices = _notice_status(job)
+    store.write(job.con, NOTICE_STATUS, notices)
+    rank_in_pieces(job, guidance=guidance, notices=notices)
 
 
-def _watch(job: Job, ranked: Ranked) -> None:
+def _notice_status(job: Job) -> pd.DataFrame:
+    from bobstay.alerts import no_notices, notice_status
+
+    notices = _with_file(job, "notices")
+    if notices.empty:
+        return no_notices()
+    return notice_status(notices, job.table("lives"), job.table("life_looks", RANKED), _with_file(job, "fittings"))
+
+
+def _watch(job: Job) -> None:
     """List the clear looks that count and raise alerts."""
     from bobstay.alerts import watch
     from bobstay.rank import clear_looks
 
-    lives, looks, how = ranked.lives, job.table("life_looks", RANKED), job.settings
-    store.write(job.con, CLEAR_LOOKS, clear_looks(ranked.priority, lives, looks, settings=how, as_of=job.as_of))
+    lives, looks, how = job.table("lives"), job.table("life_looks", RANKED), job.settings
+    found = clear_looks(job.table("priority"), lives, looks, settings=how, as_of=job.as_of)
+    store.write(job.con, CLEAR_LOOKS, found)
     raised = watch(
         lives,
         looks,
@@ -198,7 +189,7 @@ def _watch(job: Job, ranked: Ranked) -> None:
         settings=how,
         as_of=job.as_of,
         orphans=job.con.sql("SELECT * FROM orphan_looks ORDER BY file_id, line").df(),
-        notices=ranked.notices,
+        notices=job.table("notice_status"),
         detection=job.table("detection"),
         class_draws=job.table("class_draws"),
     )

@@ -1,0 +1,88 @@
+"""Ranks a fleet of any size: some boats at a time are weighed, and of all only what places rest on is held at once."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from bobstay import store
+from bobstay.rank import DRAWN, PLACED_BY, Grounds, methods_offered, placed, weighed
+from bobstay.sql_text import quoted
+from bobstay.tables import PRIORITY
+from bobstay.tables.promise import columns_of
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    import duckdb
+
+    from bobstay.run.job import Job
+
+LIVES_AT_ONCE = 100_000  # weighed in one piece: some 300 MB
+_PLACES = {"rank", "tie_group", "rank_lower", "rank_upper", "draw"}
+# The rows of the list before they have a place; `number` counts them by boat and fitting.
+_UNPLACED = replace(
+    PRIORITY,
+    name="priority_unplaced",
+    columns=(*columns_of("number integer! of the row"), *(c for c in PRIORITY.columns if c.name not in _PLACES)),
+    order=("number",),
+    exported=False,
+)
+
+
+def rank_in_pieces(job: Job, *, guidance: pd.DataFrame, notices: pd.DataFrame) -> None:
+    """Write tables.PRIORITY from lives, chances, looks, boats and detection in the store, as `rank.rank` would."""
+    con = job.con
+    con.execute(f"CREATE OR REPLACE TEMP TABLE looks_to_rank AS {store.query('looks_to_rank')}")
+    grounds = Grounds(
+        job.settings,
+        job.as_of,
+        methods_offered(con.sql(_METHODS_USED).df(), job.settings),
+        job.given("boats"),
+        detection=job.table("detection"),
+        guidance=guidance,
+        notices=notices,
+    )
+    held: list[pd.DataFrame] = []
+    store.write_parts(con, _UNPLACED, _weighed_pieces(job, grounds, held), temporary=True)
+    _write_placed(con, placed(pd.concat(held, ignore_index=True), draw=job.settings.rank.draw))
+    for name in ("looks_to_rank", _UNPLACED.name):
+        con.execute(f'DROP TABLE temp.main."{name}"')
+
+
+_METHODS_USED = """SELECT DISTINCT v.fitting_type, l.method, l.scope
+    FROM looks_to_rank AS l JOIN lives AS v ON v.life_id = l.life_id WHERE l.grade IN ('valid', 'not_stated')"""
+
+
+def _weighed_pieces(job: Job, grounds: Grounds, held: list[pd.DataFrame]) -> Iterator[pd.DataFrame]:
+    """Yield the weighed rows of each piece of the fleet; what places rest on is put into `held`."""
+    before = 0
+    for boats in store.boats_at_once(job.con, LIVES_AT_ONCE):
+        looks = job.con.execute(_LOOKS_OF, {"first": boats[0], "last": boats[1]}).df()
+        lives, chances = (store.read(job.con, name, boats=boats) for name in ("lives", "chances"))
+        frame = weighed(lives, chances, looks, grounds)
+        held.append(frame[list(PLACED_BY)])
+        yield frame.assign(number=range(before, before + len(frame)))
+        before += len(frame)
+
+
+_LOOKS_OF = """SELECT l.* FROM looks_to_rank AS l
+    SEMI JOIN (SELECT life_id FROM lives WHERE boat_id BETWEEN $first AND $last) AS v ON v.life_id = l.life_id"""
+
+
+def _write_placed(con: duckdb.DuckDBPyConnection, places: pd.DataFrame) -> None:
+    """Put the rows in the order of their places, and say of those drawn that they are."""
+    cells = {name: f'{"p" if name in _PLACES else "u"}."{name}"' for name in PRIORITY.column_names}
+    cells["reason"] = f"CASE WHEN p.draw THEN concat(u.reason, {quoted(DRAWN)}) ELSE u.reason END"
+    listed = ", ".join(f'{cell} AS "{name}"' for name, cell in cells.items())
+    order = ", ".join(f'"{name}"' for name in PRIORITY.order)
+    con.register("places", places.rename_axis("number").reset_index())
+    try:
+        con.execute(
+            f'CREATE OR REPLACE TABLE "{PRIORITY.name}" AS SELECT {listed} '
+            f'FROM temp.main."{_UNPLACED.name}" AS u JOIN places AS p ON p.number = u.number ORDER BY {order}'
+        )
+    finally:
+        con.unregister("places")
