@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 from zlib import crc32
 
@@ -13,7 +13,7 @@ from bobstay import weibull
 from bobstay.errors import EstimateError
 from bobstay.estimate.curves import CLASS, evidence_word, nonparametric_table, oldest_years, used_lives
 from bobstay.estimate.few import bound_in_words
-from bobstay.estimate.plain_chances import Curve, chances_table
+from bobstay.estimate.plain_chances import Curve, Curves, chances_table, no_chances
 from bobstay.estimate.record import Estimates
 from bobstay.tables import CLASS_DRAWS, CLASSES, DETECTION, checked
 
@@ -26,6 +26,9 @@ if TYPE_CHECKING:
 
     Numbers = NDArray[np.float64]
 
+CLASS_COLUMNS = (  # of lives
+    *("boat_id", "fitting_type", "material", "entry_years", "lower_years", "upper_years", "left_out"),
+)
 _MOST_DRAW_ROWS = 500_000
 
 
@@ -59,14 +62,24 @@ def estimate_plain(
     Every look counts as right (found = 1, false_call = 0). A class is evidence enough from minimum_events on, thin
     below, none where no finite maximum exists; its chances are then borrowed from its type, or from all lives.
     """
+    made, curves = estimate_classes(lives, looks, settings=settings)
+    return replace(made, chances=chances_table(lives, curves, settings))
+
+
+def estimate_classes(lives: pd.DataFrame, looks: pd.DataFrame, *, settings: Settings) -> tuple[Estimates, Curves]:
+    """Return all of `estimate_plain` but the chances, and the curves that `chances_table` makes them from.
+
+    Of `lives` the CLASS_COLUMNS are read.
+    """
     classes = [_class_estimate(group, settings) for _, group in lives.groupby(CLASS, sort=True)]
-    return Estimates(
+    made = Estimates(
         classes=_classes_table(classes, settings),
         detection=_detection_table(looks, settings),
         nonparametric=nonparametric_table(lives, cover=settings.estimate.interval),
-        chances=chances_table(lives, _curve_finder(lives, classes, settings), settings),
+        chances=no_chances(),
         class_draws=_draws_table(classes, settings),
     )
+    return made, _curve_finder(lives, classes, settings)
 
 
 def _class_estimate(group: pd.DataFrame, settings: Settings) -> ClassEstimate:
@@ -143,14 +156,12 @@ def _numbers(curve: Curve | None, cover: float) -> dict[str, float]:
     return numbers
 
 
-def _curve_finder(
-    lives: pd.DataFrame, classes: list[ClassEstimate], settings: Settings
-) -> dict[tuple[str, str], tuple[Curve | None, str, str]]:
+def _curve_finder(lives: pd.DataFrame, classes: list[ClassEstimate], settings: Settings) -> Curves:
     """Return curve, basis and words for each class: its own, else its type's over all materials, else all lives'."""
     used, least = used_lives(lives), settings.estimate.minimum_events
     everything = _curve(used, "", settings)[0]
     by_type: dict[str, Curve | None] = {}
-    found: dict[tuple[str, str], tuple[Curve | None, str, str]] = {}
+    found: Curves = {}
     for made in classes:
         key = made.fitting_type, made.material
         if made.curve is not None and made.event_count >= least:

@@ -11,8 +11,6 @@ import pandas as pd
 from bobstay.tables import CHANCES, checked
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     from numpy.typing import NDArray
 
     from bobstay.settings import Settings
@@ -33,21 +31,31 @@ class Curve:
     draws: Numbers
 
 
+# Of each class (fitting_type, material): its curve, the basis and the words for it.
+Curves = dict[tuple[str, str], tuple[Curve | None, str, str]]
+
+
+def no_chances() -> pd.DataFrame:
+    """Return tables.CHANCES without a row."""
+    return checked(pd.DataFrame(columns=list(CHANCES.column_names)), CHANCES)
+
+
 def chances_table(
-    lives: pd.DataFrame, curves: Mapping[tuple[str, str], tuple[Curve | None, str, str]], settings: Settings
+    lives: pd.DataFrame, curves: Curves, settings: Settings, *, serving_count: int | None = None
 ) -> pd.DataFrame:
-    """Return tables.CHANCES of the lives in service; `curves` gives curve, basis and words for each class.
+    """Return tables.CHANCES of the lives in service.
 
     Chance = 1 - S(age + horizon) / S(age at the last clear look that still counts), 1 for an open indication.
+    `serving_count`: lives in service of the whole fleet, where `lives` is but a piece of it. The more there are, the
+    fewer draws each gets, so that a piece comes out as it would with all.
     """
     in_service = lives[lives["is_in_service"].astype(bool)]
-    most = max(_LEAST_DRAWS, _MOST_WORK // max(len(in_service), 1))
+    most = max(_LEAST_DRAWS, _MOST_WORK // max(len(in_service) if serving_count is None else serving_count, 1))
     parts = [
         _class_chances(group, curves[_class_of(group)], most, settings=settings)
         for _, group in in_service.groupby(["fitting_type", "material"], sort=True)
     ]
-    empty = pd.DataFrame(columns=list(CHANCES.column_names))
-    return checked(pd.concat(parts, ignore_index=True) if parts else empty, CHANCES)
+    return checked(pd.concat(parts, ignore_index=True), CHANCES) if parts else no_chances()
 
 
 def _class_of(group: pd.DataFrame) -> tuple[str, str]:

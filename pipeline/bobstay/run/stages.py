@@ -67,22 +67,50 @@ RANKED = ("life_id", "look_years", "look_on", "method", "scope", "shows", "verdi
 
 def estimate_now(job: Job) -> Estimates:
     """Estimate from the lives in the store; what is returned stands in the store too, but for its findings."""
-    from bobstay.estimate import counts_looks, estimate
+    from bobstay.estimate import counts_looks
 
     job.say("estimating")
-    made = estimate(
+    return _estimate_plainly(job) if counts_looks(job.settings) else _estimate_jointly(job)
+
+
+def _estimate_jointly(job: Job) -> Estimates:
+    from bobstay.estimate import estimate
+
+    made = estimate(  # nothing here keeps the tables, which are let go when they have been used
         job.table("lives"),
-        job.con.sql(store.query("look_counts")).df() if counts_looks(job.settings) else job.table("life_looks", LOOKED),
+        job.table("life_looks", LOOKED),
         job.given("boats"),
         as_of=job.as_of,
         settings=job.settings,
     )
+    _write_classes(job, made)
+    store.write(job.con, CHANCES, made.chances)
+    return made
+
+
+LIVES_AT_ONCE = 200_000  # asked for their chance: some 200 MB as tables
+
+
+def _estimate_plainly(job: Job) -> Estimates:
+    """Estimate all classes, then ask some boats at a time for the chances of their lives; those are not returned."""
+    from bobstay.estimate.plain import CLASS_COLUMNS, estimate_classes
+    from bobstay.estimate.plain_chances import chances_table
+
+    looks, how = job.con.sql(store.query("look_counts")).df(), job.settings
+    made, curves = estimate_classes(job.table("lives", CLASS_COLUMNS), looks, settings=how)
+    _write_classes(job, made)
+    serving = store.value(job.con, "SELECT count(*) FROM lives WHERE is_in_service")
+    pieces = (store.read(job.con, "lives", boats=b) for b in store.boats_at_once(job.con, LIVES_AT_ONCE))
+    chances = (chances_table(lives, curves, how, serving_count=serving) for lives in pieces)
+    store.write_parts(job.con, CHANCES, chances)
+    return made
+
+
+def _write_classes(job: Job, made: Estimates) -> None:
     store.write(job.con, CLASSES, made.classes)
     store.write(job.con, DETECTION, made.detection)
     store.write(job.con, NONPARAMETRIC, made.nonparametric)
-    store.write(job.con, CHANCES, made.chances)
     store.write(job.con, CLASS_DRAWS, made.class_draws)
-    return made
 
 
 def checks_stage(job: Job, findings: pd.DataFrame | None) -> None:
