@@ -179,12 +179,19 @@ def write(con: duckdb.DuckDBPyConnection, table: OutputTable, frame: pd.DataFram
 def write_parts(
     con: duckdb.DuckDBPyConnection, table: OutputTable, frames: Iterable[pd.DataFrame], *, temporary: bool = False
 ) -> None:
-    """Write `frames` one after another as the whole of `table`, each checked against its promise; at least one."""
+    """Write `frames` one after another as the whole of `table`, each checked against its promise; at least one.
+
+    They are handed over as batches, once: the engine keeps what is registered until the transaction ends.
+    """
+    import pyarrow as pa
+
     columns = ", ".join(f'CAST("{c.name}" AS {SQL_TYPES[c.dtype]}) AS "{c.name}"' for c in table.columns)
     where = f'temp.main."{table.name}"' if temporary else f'"{table.name}"'
     verb = f"CREATE OR REPLACE {'TEMP ' if temporary else ''}TABLE {where} AS"
     for frame in frames:
-        con.register("incoming", checked(frame, table))
+        rows = pa.Table.from_pandas(checked(frame, table), preserve_index=False)
+        con.register("incoming", pa.RecordBatchReader.from_batches(rows.schema, iter(rows.to_batches())))
+        del rows
         try:
             con.execute(f"{verb} SELECT {columns} FROM incoming")
         finally:

@@ -32,6 +32,12 @@ from bobstay.tables import LIVES
 if TYPE_CHECKING:
     from bobstay.settings import Settings
 
+LIVES_READ = (  # columns of lives
+    *("life_id", "boat_id", "fitting_id", "part_number", "fitting_type", "material", "left_out", "age_basis"),
+    *("entry_years", "lower_years", "upper_years", "age_years", "ranking_clear_years", "through_deck"),
+    *("installed_on", "installed_earliest", "installed_latest", "moved_on", "ended_on", "removal_reason"),
+    *("is_in_service", "open_indication_on", "voided_before"),
+)
 ALMOST = 1e-6  # perfect detection: found = 1 - ALMOST, false_call = ALMOST, both held
 LEAST_WEIGHT = 0.5  # looks that even a setting of weight 0 is worth, else a rate seen by no look would have no value
 MOST_DRAW_ROWS = 500_000
@@ -39,7 +45,10 @@ LIVES_AT_ONCE = 50_000  # that are asked for their chance: some 150 MB with 25 l
 
 
 def seen_by(lives: pd.DataFrame, looks: pd.DataFrame, boats: pd.DataFrame, *, settings: Settings) -> Observed:
-    """Return what the estimate takes from tables.LIVES, tables.LIFE_LOOKS and the boats as stored by ingest."""
+    """Return what the estimate takes from tables.LIVES, tables.LIFE_LOOKS and the boats as stored by ingest.
+
+    Of `lives` the columns LIVES_READ are read.
+    """
     lives = _in_order(lives)
     is_perfect = settings.estimate.detection == "perfect"
     unused = lives["left_out"].notna().to_numpy() if is_perfect else not_used(lives)

@@ -18,6 +18,10 @@ if TYPE_CHECKING:
 
     Numbers = NDArray[np.float64]
 
+LIVES_READ = (  # columns of lives
+    *("life_id", "fitting_type", "material", "is_in_service", "age_years", "age_basis"),
+    *("ranking_clear_years", "open_indication_on"),
+)
 _AT_ONCE = 1000  # lives by draws in one block: 16 MB
 _MOST_WORK = 50_000_000  # lives times draws of a whole fleet, about 5 s; beyond, fewer draws a life
 _LEAST_DRAWS = 400
@@ -43,7 +47,7 @@ def no_chances() -> pd.DataFrame:
 def chances_table(
     lives: pd.DataFrame, curves: Curves, settings: Settings, *, serving_count: int | None = None
 ) -> pd.DataFrame:
-    """Return tables.CHANCES of the lives in service.
+    """Return tables.CHANCES of the lives in service; of `lives` the columns LIVES_READ are read.
 
     Chance = 1 - S(age + horizon) / S(age at the last clear look that still counts), 1 for an open indication.
     `serving_count`: lives in service of the whole fleet, where `lives` is but a piece of it. The more there are, the

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from bobstay.rank.clear import clear_look_rows
 from bobstay.rank.options import methods_offered, methods_used
 from bobstay.rank.placing import PLACED_BY, placed
-from bobstay.rank.weighing import Grounds, weighed
+from bobstay.rank.weighing import LIVES_READ, Grounds, weighed
 from bobstay.rank.words import DRAWN
 from bobstay.tables import CLEAR_LOOKS, PRIORITY, checked
 
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from bobstay.settings import Settings
 
-__all__ = ["DRAWN", "PLACED_BY", "Grounds", "clear_looks", "methods_offered", "placed", "rank", "weighed"]
+__all__ = ["DRAWN", "LIVES_READ", "PLACED_BY", "Grounds", "clear_looks", "methods_offered", "placed", "rank", "weighed"]
 
 
 def rank(  # what the contract of tables needs, one for one

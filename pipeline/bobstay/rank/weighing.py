@@ -21,11 +21,12 @@ if TYPE_CHECKING:
     from bobstay.rank.options import Offer
     from bobstay.settings import Settings
 
-_NOT_ASKED = {  # columns of lives that no place rests on: the frame is copied often
-    *("entry_years", "lower_years", "upper_years", "look_count", "valid_look_count", "clear_count", "left_out"),
-    *("installed_earliest", "installed_latest", "ended_on", "end_reason", "removal_reason", "last_clear_years"),
-    *("supplier", "batch", "through_deck", "moved_on", "moved_from"),
-}
+LIVES_READ = (  # columns of lives: the frame is copied often
+    *("life_id", "boat_id", "fitting_id", "part_number", "fitting_type", "material", "position", "access"),
+    *("consequence", "consequence_reason", "installed_on", "age_basis", "age_years", "is_in_service"),
+    *("indication_count", "open_indication_on", "last_valid_look", "last_method", "ranking_clear_years"),
+    *("voided_by", "voided_before"),
+)
 _CHANCE_COLUMNS = ["life_id", "chance", "chance_lower", "chance_upper", "chance_now", "logit_sd", "basis"]
 
 
@@ -46,7 +47,7 @@ def weighed(lives: pd.DataFrame, chances: pd.DataFrame, looks: pd.DataFrame, on:
     """Return the lives in service by boat and fitting, with all of tables.PRIORITY but places and what was drawn.
 
     Beside it what places rest on: acts, units, logit_sd, lot. Each boat must be there whole, since its fittings share
-    the cost of access; other boats change nothing.
+    the cost of access; other boats change nothing. Of `lives` the columns LIVES_READ are read.
     """
     settings, as_of = on.settings, on.as_of
     frame = _in_service(lives, chances, on)
@@ -66,7 +67,7 @@ def weighed(lives: pd.DataFrame, chances: pd.DataFrame, looks: pd.DataFrame, on:
 def _in_service(lives: pd.DataFrame, chances: pd.DataFrame, on: Grounds) -> pd.DataFrame:
     """Return the lives in service with chance, boat name, class, cost units and the day of the last clear look."""
     settings = on.settings
-    here = lives.loc[lives["is_in_service"].astype(bool), [name for name in lives if name not in _NOT_ASKED]]
+    here = lives.loc[lives["is_in_service"].astype(bool), list(LIVES_READ)]
     here = here.sort_values(["boat_id", "fitting_id"], kind="stable")
     frame = here.merge(chances[_CHANCE_COLUMNS], on="life_id", how="left", validate="one_to_one")
     frame = frame.merge(on.boats[["boat_id", "boat_name"]], on="boat_id", how="left", validate="many_to_one")

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from bobstay import store
-from bobstay.rank import DRAWN, PLACED_BY, Grounds, methods_offered, placed, weighed
+from bobstay.rank import DRAWN, LIVES_READ, PLACED_BY, Grounds, methods_offered, placed, weighed
 from bobstay.sql_text import quoted
 from bobstay.tables import PRIORITY
 from bobstay.tables.promise import columns_of
@@ -61,7 +61,8 @@ def _weighed_pieces(job: Job, grounds: Grounds, held: list[pd.DataFrame]) -> Ite
     before = 0
     for boats in store.boats_at_once(job.con, LIVES_AT_ONCE):
         looks = job.con.execute(_LOOKS_OF, {"first": boats[0], "last": boats[1]}).df()
-        lives, chances = (store.read(job.con, name, boats=boats) for name in ("lives", "chances"))
+        lives = store.read(job.con, "lives", LIVES_READ, boats=boats)
+        chances = store.read(job.con, "chances", boats=boats)
         frame = weighed(lives, chances, looks, grounds)
         held.append(frame[list(PLACED_BY)])
         yield frame.assign(number=range(before, before + len(frame)))

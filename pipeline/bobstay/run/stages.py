@@ -75,9 +75,10 @@ def estimate_now(job: Job) -> Estimates:
 
 def _estimate_jointly(job: Job) -> Estimates:
     from bobstay.estimate import estimate
+    from bobstay.estimate.imperfect import LIVES_READ
 
     made = estimate(  # nothing here keeps the tables, which are let go when they have been used
-        job.table("lives"),
+        job.table("lives", LIVES_READ),
         job.table("life_looks", LOOKED),
         job.given("boats"),
         as_of=job.as_of,
@@ -94,13 +95,13 @@ LIVES_AT_ONCE = 200_000  # asked for their chance: some 200 MB as tables
 def _estimate_plainly(job: Job) -> Estimates:
     """Estimate all classes, then ask some boats at a time for the chances of their lives; those are not returned."""
     from bobstay.estimate.plain import CLASS_COLUMNS, estimate_classes
-    from bobstay.estimate.plain_chances import chances_table
+    from bobstay.estimate.plain_chances import LIVES_READ, chances_table
 
     looks, how = job.con.sql(store.query("look_counts")).df(), job.settings
     made, curves = estimate_classes(job.table("lives", CLASS_COLUMNS), looks, settings=how)
     _write_classes(job, made)
     serving = store.value(job.con, "SELECT count(*) FROM lives WHERE is_in_service")
-    pieces = (store.read(job.con, "lives", boats=b) for b in store.boats_at_once(job.con, LIVES_AT_ONCE))
+    pieces = (store.read(job.con, "lives", LIVES_READ, boats=b) for b in store.boats_at_once(job.con, LIVES_AT_ONCE))
     chances = (chances_table(lives, curves, how, serving_count=serving) for lives in pieces)
     store.write_parts(job.con, CHANCES, chances)
     return made
