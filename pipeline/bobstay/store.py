@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
     import duckdb
     import pandas as pd
+    import pyarrow as pa
 
 MEMORY = "1600MB"  # what is more goes to disk: a process holds about a third more than it counts (measured)
 FORMAT = 1  # raise it when tables that are kept (not made anew by a run) are laid out otherwise
@@ -171,6 +172,22 @@ def build(con: duckdb.DuckDBPyConnection, name: str, parameters: Mapping[str, An
     con.execute(f'CREATE OR REPLACE TABLE "{name}" AS {query(name)}', dict(parameters or {}))
 
 
+@contextmanager
+def handed_over(con: duckdb.DuckDBPyConnection, name: str, rows: pa.Table) -> Iterator[None]:
+    """Let SQL read `rows` by NAME, in one statement and once.
+
+    The engine keeps what is registered until the transaction ends. A reader that has been read holds nothing any more.
+    """
+    import pyarrow as pa
+
+    con.register(name, pa.RecordBatchReader.from_batches(rows.schema, iter(rows.to_batches())))
+    del rows
+    try:
+        yield
+    finally:
+        con.unregister(name)
+
+
 def write(con: duckdb.DuckDBPyConnection, table: OutputTable, frame: pd.DataFrame) -> None:
     """Write `frame` as the whole of `table`, checked against its promise."""
     write_parts(con, table, [frame])
@@ -179,23 +196,15 @@ def write(con: duckdb.DuckDBPyConnection, table: OutputTable, frame: pd.DataFram
 def write_parts(
     con: duckdb.DuckDBPyConnection, table: OutputTable, frames: Iterable[pd.DataFrame], *, temporary: bool = False
 ) -> None:
-    """Write `frames` one after another as the whole of `table`, each checked against its promise; at least one.
-
-    They are handed over as batches, once: the engine keeps what is registered until the transaction ends.
-    """
+    """Write `frames` one after another as the whole of `table`, each checked against its promise; at least one."""
     import pyarrow as pa
 
     columns = ", ".join(f'CAST("{c.name}" AS {SQL_TYPES[c.dtype]}) AS "{c.name}"' for c in table.columns)
     where = f'temp.main."{table.name}"' if temporary else f'"{table.name}"'
     verb = f"CREATE OR REPLACE {'TEMP ' if temporary else ''}TABLE {where} AS"
     for frame in frames:
-        rows = pa.Table.from_pandas(checked(frame, table), preserve_index=False)
-        con.register("incoming", pa.RecordBatchReader.from_batches(rows.schema, iter(rows.to_batches())))
-        del rows
-        try:
+        with handed_over(con, "incoming", pa.Table.from_pandas(checked(frame, table), preserve_index=False)):
             con.execute(f"{verb} SELECT {columns} FROM incoming")
-        finally:
-            con.unregister("incoming")
         verb = f"INSERT INTO {where}"
 
 

@@ -11,6 +11,7 @@ from bobstay.ingest.pointing import UNKNOWN_BOAT, UNKNOWN_FITTING, point_at_boat
 from bobstay.ingest.reading import joins, read_as, spares_row
 from bobstay.ingest.staging import TEXT_KINDS, named, present
 from bobstay.sql_text import quoted
+from bobstay.store import handed_over
 from bobstay.tables import ALIASES, AVAILABILITY, BOATS, FITTINGS, INSPECTIONS, NOTICES, PRICES
 
 if TYPE_CHECKING:
@@ -100,9 +101,8 @@ def _add_broken(con: duckdb.DuckDBPyConnection, broken: list[Record]) -> None:
         "reason": pa.array([r.fault for r in broken], pa.string()),
         "hint": pa.array([r.hint for r in broken], pa.string()),
     }
-    con.register("batch", pa.table(columns))
-    con.execute(f"INSERT INTO faults SELECT line, {_BROKEN}, NULL, reason, hint FROM batch")
-    con.unregister("batch")
+    with handed_over(con, "batch", pa.table(columns)):
+        con.execute(f"INSERT INTO faults SELECT line, {_BROKEN}, NULL, reason, hint FROM batch")
 
 
 def _add_empty(con: duckdb.DuckDBPyConnection, header: Header) -> None:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from bobstay.ingest.cells import read_cell
 from bobstay.ingest.staging import named, odd_columns, one_row, present, sql_type
 from bobstay.sql_text import quoted
+from bobstay.store import handed_over
 from bobstay.tables import INSPECTIONS
 
 if TYPE_CHECKING:
@@ -68,11 +69,8 @@ def _read(con: duckdb.DuckDBPyConnection, header: Header, column: InputColumn, r
 
 
 def _keep(con: duckdb.DuckDBPyConnection, column: InputColumn, read: list[tuple[str, Reading]]) -> None:
-    con.register("batch", _arrow(read))
-    try:
+    with handed_over(con, "batch", _arrow(read)):
         con.execute(f"INSERT INTO readings SELECT {quoted(column.name)}, * FROM batch")
-    finally:
-        con.unregister("batch")
 
 
 def _arrow(read: list[tuple[str, Reading]]) -> pa.Table:

@@ -13,6 +13,7 @@ from itertools import islice
 from typing import TYPE_CHECKING, Any
 
 from bobstay.sql_text import quoted
+from bobstay.store import handed_over
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -111,11 +112,8 @@ def _insert(
     con: duckdb.DuckDBPyConnection, select: str, rows: list[Record], width: int, *, is_first: bool = False
 ) -> None:
     verb = "CREATE TEMP TABLE staged AS" if is_first else "INSERT INTO staged"
-    con.register("batch", _arrow(rows, width))
-    try:
+    with handed_over(con, "batch", _arrow(rows, width)):
         con.execute(f"{verb} {select}")
-    finally:
-        con.unregister("batch")
 
 
 def _arrow(rows: list[Record], width: int) -> pa.Table:

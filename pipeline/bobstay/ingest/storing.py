@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from bobstay.ingest.checks import unread_cells
 from bobstay.ingest.staging import named, one_row, sql_type
-from bobstay.store import SQL_TYPES
+from bobstay.store import SQL_TYPES, handed_over
 from bobstay.tables import CELLS_UNREAD, FILES, INPUTS, INSPECTIONS, SET_ASIDE, SUPERSEDED, WORDS_MERGED
 
 if TYPE_CHECKING:
@@ -74,16 +74,13 @@ def store_set_aside(con: duckdb.DuckDBPyConnection, part: Part) -> int:
 
 
 def _append_set_aside(con: duckdb.DuckDBPyConnection, part: Part, rows: list[Record]) -> None:
-    con.register("batch", _arrow(rows, part.header))
-    try:
+    with handed_over(con, "batch", _arrow(rows, part.header)):
         con.execute(
             'INSERT INTO set_aside BY NAME SELECT $file AS file, f.line, $table AS "table", f.col AS "column", '
             "b.cells[p.place + 1] AS value, f.reason, f.hint, b.row_json "
             "FROM batch AS b JOIN first_faults AS f USING (line) LEFT JOIN places AS p USING (col) ORDER BY f.line",
             {"file": part.shown, "table": part.header.table.name},
         )
-    finally:
-        con.unregister("batch")
 
 
 def _arrow(rows: list[Record], header: Header) -> pa.Table:

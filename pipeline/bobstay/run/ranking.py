@@ -6,6 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import pandas as pd
+import pyarrow as pa
 
 from bobstay import store
 from bobstay.rank import DRAWN, LIVES_READ, PLACED_BY, Grounds, methods_offered, placed, weighed
@@ -79,11 +80,8 @@ def _write_placed(con: duckdb.DuckDBPyConnection, places: pd.DataFrame) -> None:
     cells["reason"] = f"CASE WHEN p.draw THEN concat(u.reason, {quoted(DRAWN)}) ELSE u.reason END"
     listed = ", ".join(f'{cell} AS "{name}"' for name, cell in cells.items())
     order = ", ".join(f'"{name}"' for name in PRIORITY.order)
-    con.register("places", places.rename_axis("number").reset_index())
-    try:
+    with store.handed_over(con, "places", pa.Table.from_pandas(places.rename_axis("number").reset_index())):
         con.execute(
             f'CREATE OR REPLACE TABLE "{PRIORITY.name}" AS SELECT {listed} '
             f'FROM temp.main."{_UNPLACED.name}" AS u JOIN places AS p ON p.number = u.number ORDER BY {order}'
         )
-    finally:
-        con.unregister("places")
