@@ -14,6 +14,7 @@ from bobstay.ingest.checks import find_faults
 from bobstay.ingest.mapped import opened_mapped
 from bobstay.ingest.matching import match_stored
 from bobstay.ingest.parquet import opened_parquet
+from bobstay.ingest.preflight import stamp_of
 from bobstay.ingest.reading import read_odd_cells
 from bobstay.ingest.record import FileReport, IngestReport, Part, Rules
 from bobstay.ingest.repeats import find_repeats
@@ -178,10 +179,11 @@ def _loaded(con: duckdb.DuckDBPyConnection, part: Part, rules: Rules, say: Calla
     odd = read_odd_cells(con, part.header, rules=rules)
     renamed = read_by_alias(con, part.header.table, shown=part.shown, say=say)
     find_faults(con, part.header, broken, odd=odd)
-    find_repeats(con, part.header.table, file=part.shown)
+    find_repeats(con, part.header.table, file=part.shown, rows=rows_read)
     stored = _stored(con, part, odd, file_id, rules)
     report = replace(stored, rows_read=rows_read, rows_renamed=renamed)
     _refuse_unless_reconciled(con, report)
+    _refuse_if_changed(part)
     _note_file(con, file_id, part, report)
     return report
 
@@ -225,6 +227,16 @@ def _refuse_unless_reconciled(con: duckdb.DuckDBPyConnection, report: FileReport
             f"{report.rows_read} rows were found, but {report.rows_used} used and {aside} set aside",
             where=shown,
             remedy="nothing was stored; if the file did not change while it was read, please report this",
+        )
+
+
+def _refuse_if_changed(part: Part) -> None:
+    """Rows are read more than once: a file written to meanwhile may have given some of the old and some of the new."""
+    if part.scan is not None and stamp_of(part.path) != part.scan.stamp:
+        raise UnusableDataError(
+            "the file was written to while it was read",
+            where=part.shown,
+            remedy="nothing was stored; give it again when nobody writes to it",
         )
 
 

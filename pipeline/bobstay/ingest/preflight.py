@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     Places = npt.NDArray[np.int64]
 
 BLOCK = 8 << 20
+_NO_TEXT = frozenset(map(chr, range(0xDC80, 0xDD00)))  # bytes of a file name that are none of UTF-8's (PEP 383)
 QUICK_LINE = 1 << 20  # DuckDB loses longer lines without a word (its limit is 2 MB)
 _NEWLINE, _RETURN, _QUOTE = 10, 13, 34
 
@@ -196,6 +197,17 @@ def _outside(starts: Places, opened: Places, places: Places) -> Places:
     is_outside[steps + np.arange(len(steps))] = False
     outside: Places = places[is_outside]
     return outside
+
+
+def can_be_named(path: Path) -> bool:
+    """Say whether the path, written into SQL, names just this file: it is text, and no pattern."""
+    return all(c not in _NO_TEXT for c in str(path)) and not set("*?[]{}") & set(str(path))
+
+
+def stamp_of(path: Path) -> tuple[int, int]:
+    """Return what changes when the file does: its size in bytes, and when it was last written in nanoseconds."""
+    found = path.stat()
+    return found.st_size, found.st_mtime_ns
 
 
 def whole_file_sha256(path: Path) -> str:

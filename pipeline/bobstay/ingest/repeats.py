@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bobstay.ingest.checks import every_cell
-from bobstay.ingest.staging import named, one_row
+from bobstay.ingest.staging import named
 
 if TYPE_CHECKING:
     import duckdb
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from bobstay.tables import InputTable
 
 _REPEATED = 200
-_SORTED_AT_ONCE = 20_000_000  # rows whose marks are held at a time, 8 bytes each
+_SORTED_AT_ONCE = 32_000_000  # rows whose marks are held at a time, 8 bytes each
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,10 +38,10 @@ class _Sameness:
         return f"SELECT hash({', '.join(self.by)}) AS mark, line FROM resolved WHERE {self.condition}"
 
 
-def find_repeats(con: duckdb.DuckDBPyConnection, table: InputTable, *, file: str) -> None:
-    """Add to `faults` the rows whose key, or where they have none all of whose cells, stand earlier."""
+def find_repeats(con: duckdb.DuckDBPyConnection, table: InputTable, *, file: str, rows: int) -> None:
+    """Add to `faults` those of the `rows` rows whose key, or where they have none all of whose cells, stand earlier."""
     for sameness in _samenesses(table):
-        _find(con, sameness, file=file)
+        _find(con, sameness, file=file, rows=rows)
 
 
 def _samenesses(table: InputTable) -> list[_Sameness]:
@@ -53,8 +53,8 @@ def _samenesses(table: InputTable) -> list[_Sameness]:
     return [_Sameness(table, by, has_key, table.key), _Sameness(table, every_cell(table), f"NOT ({has_key})")]
 
 
-def _find(con: duckdb.DuckDBPyConnection, sameness: _Sameness, *, file: str) -> None:
-    if not _find_suspects(con, sameness):
+def _find(con: duckdb.DuckDBPyConnection, sameness: _Sameness, *, file: str, rows: int) -> None:
+    if not _find_suspects(con, sameness, rows):
         return
     key = " and ".join(sameness.key)
     column = sameness.key[0] if sameness.key else None
@@ -64,7 +64,7 @@ def _find(con: duckdb.DuckDBPyConnection, sameness: _Sameness, *, file: str) -> 
     )
 
 
-def _find_suspects(con: duckdb.DuckDBPyConnection, sameness: _Sameness) -> bool:
+def _find_suspects(con: duckdb.DuckDBPyConnection, sameness: _Sameness, rows: int) -> bool:
     """Fill `suspects` with the lines that share their mark with another; say whether there is any.
 
     Equal rows have equal marks, so no other row is equal to another. Marks are sorted as numbers, in turns that bound
@@ -72,8 +72,7 @@ def _find_suspects(con: duckdb.DuckDBPyConnection, sameness: _Sameness) -> bool:
     """
     import pyarrow as pa
 
-    (count,) = one_row(con, "SELECT count(*) FROM staged")
-    turns = count // _SORTED_AT_ONCE + 1
+    turns = rows // _SORTED_AT_ONCE + 1
     shared = np.concatenate([_shared(con, f"{sameness.marked} AND mark % {turns} = {turn}") for turn in range(turns)])
     if not len(shared):
         return False
@@ -88,7 +87,8 @@ def _find_suspects(con: duckdb.DuckDBPyConnection, sameness: _Sameness) -> bool:
 
 def _shared(con: duckdb.DuckDBPyConnection, marked: str) -> npt.NDArray[np.uint64]:
     """Return each mark that more than one of the rows has."""
-    marks: npt.NDArray[np.uint64] = np.sort(con.execute(f"SELECT mark FROM ({marked})").fetchnumpy()["mark"])
+    marks = np.asarray(con.execute(f"SELECT mark FROM ({marked})").fetchnumpy()["mark"], dtype=np.uint64)
+    marks.sort()
     return np.unique(marks[1:][marks[1:] == marks[:-1]])
 
 

@@ -4,19 +4,21 @@ The view `lined` has the line of each row, for each canonical column of the file
 and its two bounds) and, beside all but text, NAME__odd: the trimmed text of a cell that is not in its usual form. The
 view `usual` has those rows that have no odd cell. Both stand on the temporary table `staged`, which holds the same in
 a third of the room: words as numbers of a list, of a day in its usual form only the day, and the odd cells of a row in
-one list, `odds`, which nearly every row is without.
+one list, `odds`, which nearly every row is without. Of a file that costs little to read again (Parquet) `staged` holds
+only the rows with an odd cell; the view `fresh` reads all others from the file each time they are asked for.
 """
 
 from __future__ import annotations
 
-from itertools import islice
+from itertools import compress, islice
 from typing import TYPE_CHECKING, Any
 
+from bobstay.ingest.preflight import can_be_named
 from bobstay.sql_text import quoted
 from bobstay.store import handed_over
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Collection, Iterator
     from pathlib import Path
 
     import duckdb
@@ -27,12 +29,12 @@ if TYPE_CHECKING:
 
 SQL_TYPES = {"integer": "BIGINT", "number": "DOUBLE", "yes_no": "BOOLEAN"}
 TEXT_KINDS = ("id", "text")
-_NO_TEXT = frozenset(map(chr, range(0xDC80, 0xDD00)))  # bytes of a file name that are none of UTF-8's (PEP 383)
 BATCH = 50_000  # rows handed to DuckDB at a time by the exact reader
 
 # Printable ASCII words with single spaces need no cleaning; all else is normalised, trimmed and collapsed.
+_IS_CLEAN = "regexp_full_match({0}, '[!-~]+( [!-~]+)*')"
 _CLEAN = (
-    "CASE WHEN regexp_full_match({0}, '[!-~]+( [!-~]+)*') THEN {0} "
+    f"CASE WHEN {_IS_CLEAN} THEN {{0}} "
     "ELSE nullif(trim(regexp_replace(nfc_normalize({0}), '[\\s\\p{{Z}}]+', ' ', 'g')), '') END"
 )
 
@@ -71,11 +73,12 @@ def _is_in_reach(con: duckdb.DuckDBPyConnection, path: Path) -> bool:
         con, "SELECT current_setting('enable_external_access'), current_setting('allowed_directories')"
     )
     is_allowed = is_open or any(path.is_relative_to(folder) for folder in folders)
-    is_text = all(c not in _NO_TEXT for c in str(path))
-    return is_allowed and is_text and not set("*?[]{}") & set(str(path))
+    return is_allowed and can_be_named(path)
 
 
 def _scanned(con: duckdb.DuckDBPyConnection, part: Part, scan: Scan, rules: Rules) -> int:
+    if scan.is_read_again:
+        return _looked_through(con, part.header, scan, rules)
     con.execute(f"CREATE TEMP TABLE staged AS {_staged(part.header, rules, scan.relation)}", scan.parameters)
     count, first = one_row(con, "SELECT count(*), min(rowid) FROM staged")
     # rows of a new table keep the order of the file, so a row's place in it is its line
@@ -83,10 +86,38 @@ def _scanned(con: duckdb.DuckDBPyConnection, part: Part, scan: Scan, rules: Rule
     return int(count)
 
 
+def _looked_through(con: duckdb.DuckDBPyConnection, header: Header, scan: Scan, rules: Rules) -> int:
+    """Keep only the rows with an odd cell: the others are read from the file again, whenever they are asked for."""
+    clean = _clean_places(con, header, scan.relation)
+    con.execute(f"CREATE OR REPLACE TEMP VIEW fresh AS {_staged(header, rules, scan.relation, 'line', clean=clean)}")
+    con.execute("CREATE TEMP TABLE staged AS SELECT * FROM fresh WHERE odds IS NOT NULL")
+    total, odd = one_row(con, "SELECT (SELECT count(*) FROM fresh), (SELECT count(*) FROM staged)")
+    usual = "fresh ANTI JOIN staged USING (line)" if odd else "fresh"
+    con.execute(f"CREATE OR REPLACE TEMP VIEW usual AS {_select(header, usual, 'line', is_usual=True)}")
+    blank = ", ".join(f"CAST(NULL AS VARCHAR) AS {named(f'{c.name}__odd')}" for c in odd_columns(header))
+    con.execute(
+        f"CREATE OR REPLACE TEMP VIEW lined AS SELECT *, CAST(NULL AS VARCHAR[]) AS odds, {blank or 'NULL AS none'} "
+        f"FROM usual UNION ALL BY NAME {_select(header, 'staged', 'line', is_usual=False)}"
+    )
+    return int(total)
+
+
+def _clean_places(con: duckdb.DuckDBPyConnection, header: Header, relation: str) -> set[int]:
+    """Return the places of the columns of text in which no cell needs cleaning: they are not looked at again."""
+    places = [place for place, column in present(header) if column.kind in TEXT_KINDS]
+    tests = ", ".join(f"bool_and({_IS_CLEAN.format(f'c{place}')}) IS NOT false" for place in places)
+    return set(compress(places, one_row(con, f"SELECT {tests} FROM {relation}"))) if places else set()
+
+
 def _make_views(con: duckdb.DuckDBPyConnection, header: Header, line: str) -> None:
     for name, rows in (("lined", "staged"), ("usual", "staged WHERE odds IS NULL")):
-        offered = ", ".join([*_offered(header, name == "usual"), _offered_extra(header), f"{line} AS line"])
-        con.execute(f"CREATE OR REPLACE TEMP VIEW {name} AS SELECT {offered} FROM {rows}")
+        select = _select(header, rows, line, is_usual=name == "usual")
+        con.execute(f"CREATE OR REPLACE TEMP VIEW {name} AS {select}")
+
+
+def _select(header: Header, rows: str, line: str, *, is_usual: bool) -> str:
+    offered = ", ".join([*_offered(header, is_usual), _offered_extra(header), f"{line} AS line"])
+    return f"SELECT {offered} FROM {rows}"
 
 
 def odd_columns(header: Header) -> list[InputColumn]:
@@ -131,14 +162,21 @@ def one_row(con: duckdb.DuckDBPyConnection, sql: str, parameters: dict[str, Any]
     return tuple(row)
 
 
-def _staged(header: Header, rules: Rules, relation: str, *more: str) -> str:
-    """Return the SELECT that types the cells c0, c1, ... of `relation`; its columns are those of `staged`."""
+def _staged(header: Header, rules: Rules, relation: str, *more: str, clean: Collection[int] = ()) -> str:
+    """Return the SELECT that types the cells c0, c1, ... of `relation`; its columns are those of `staged`.
+
+    Columns of text at the places `clean` need no cleaning.
+    """
     columns = present(header)
     kept = [*(named(column.name) for _, column in columns), *more]
     kept += ["extra"] if None in header.columns else []
     odd = ", ".join(named(f"{column.name}__odd") for column in odd_columns(header))
     kept.append(f"CASE WHEN coalesce({odd or 'NULL'}) IS NOT NULL THEN [{odd}] END AS odds")
-    typed = [piece for place, column in columns for piece in _typed(f"c{place}", column, rules)]
+    typed = [
+        piece
+        for place, column in columns
+        for piece in ([f"c{place} AS {named(column.name)}"] if place in clean else _typed(f"c{place}", column, rules))
+    ]
     return f"SELECT {', '.join(kept)} FROM (SELECT {', '.join([*typed, *more])}, {_extra(header)} FROM {relation})"
 
 
@@ -181,7 +219,7 @@ def _usual(cell: str, column: InputColumn, rules: Rules) -> str:
         case "choice" | "choices":
             return f"TRY_CAST({cell} AS ENUM({', '.join(map(quoted, column.choices))}))"
         case "yes_no":
-            return f"CASE {cell} WHEN 'yes' THEN true WHEN 'no' THEN false END"
+            return f"CASE WHEN {cell} IN ('yes', 'true') THEN true WHEN {cell} IN ('no', 'false') THEN false END"
         case "date":
             return _iso_day(cell, column, rules)
         case _:

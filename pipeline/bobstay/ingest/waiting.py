@@ -73,7 +73,7 @@ def now_known(con: duckdb.DuckDBPyConnection) -> tuple[tuple[str, int], ...]:
 def _used(con: duckdb.DuckDBPyConnection, part: Part, file_id: int, rules: Rules, say: Callable[[str], None]) -> int:
     rules = part.rules or rules
     table = part.header.table
-    _, broken = stage(con, part, rules=rules)
+    rows, broken = stage(con, part, rules=rules)
     odd = read_odd_cells(con, part.header, rules=rules)
     read_by_alias(con, table, shown=part.shown, say=say)
     find_faults(con, part.header, broken, odd=odd)
@@ -81,7 +81,7 @@ def _used(con: duckdb.DuckDBPyConnection, part: Part, file_id: int, rules: Rules
         f"INSERT INTO faults SELECT line, {_NOT_WAITING}, NULL, '-', NULL FROM resolved "
         "WHERE line NOT IN (SELECT line FROM waiting)"
     )
-    find_repeats(con, table, file=part.shown)
+    find_repeats(con, table, file=part.shown, rows=rows)
     if matched := match_stored(con, part.header):
         hold_back(con, part, confirmed=rules.confirmed)
     unread = store_cells_unread(con, part, odd)
