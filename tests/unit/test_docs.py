@@ -131,3 +131,66 @@ def test_the_guide_tells_how_to_read_everything_that_comes_out():
     rows = re.findall(r"^\| `([^`]+)`.* \|$", listed[: listed.index("The same inputs")], re.M)
     page = (ROOT / "reports" / "guide" / "reading.md").read_text(encoding="utf-8")
     assert re.findall(r"^## `([^`]+)`$", page, re.M) == rows
+
+
+_GROUPED = {  # keys that stand once for all of a kind, as the page writes them
+    r"consequence\.[1-5]$": "consequence.1` to `consequence.5",
+    r"consequence\.[a-z_]+$": "consequence.TYPE",
+    r"(guidance\.(test|replace)_limit)\.[1-5]$": r"\1.CLASS",
+    r"((costs\.access|plan\.access_boats_max|plan\.access_hours))\.[a-z_]+$": r"\1.ACCESS",
+    r"detection\..*\.(found|false_call|weight)$": r"\1",
+}
+# keys without a default of their own: what the user names is up to the user
+_NAMED_BY_USERS = {
+    "consequence.reasons.TYPE",
+    "guidance.growth_years.TYPE",
+    "plan.kept_in_service.GROUP",
+    "plan.lead_weeks.TYPE",
+}
+
+
+def _grouped(key: str) -> str:
+    if key == "consequence.otherwise":
+        return key
+    for pattern, name in _GROUPED.items():
+        if re.match(pattern, key):
+            return re.sub(pattern, name, key)
+    return key
+
+
+def _rows_of_settings() -> dict[str, tuple[str, str]]:
+    """Return default and limits of each key as the guide's page states them."""
+    page = (GUIDE / "settings.md").read_text(encoding="utf-8")
+    return {
+        key: (default, limits) for key, default, limits in re.findall(r"^\| `(.+?)` \| (.+?) \| (.+?) \|", page, re.M)
+    }
+
+
+def test_the_guide_explains_every_setting_and_no_other():
+    keys = {_grouped(key) for key in flattened(Settings())} | _NAMED_BY_USERS
+    assert set(_rows_of_settings()) == keys
+
+
+def _said(value: object) -> str:
+    if value is None:
+        return "the newest date in the data"
+    if isinstance(value, bool):
+        return str(value).lower()
+    if value == float("inf"):
+        return "no limit"
+    return f"{value:.10g}" if isinstance(value, (int, float)) else str(value) or "none"
+
+
+def test_defaults_and_limits_in_the_guide_are_those_in_force():
+    from bobstay.settings import reading
+
+    rows = _rows_of_settings()
+    for key, (value, _) in flattened(Settings()).items():
+        default, limits = rows[_grouped(key)]
+        if _grouped(key) == key:
+            assert default == _said(value), key
+        if allowed := reading._LIMITS.get(key):
+            is_words = isinstance(allowed[0], str)
+            assert limits == (", ".join(allowed) if is_words else f"{_said(allowed[0])} to {_said(allowed[1])}"), key
+    assert rows["weight"][0] == "20"
+    assert rows["found"][1] == "0.001 to 0.9999"
