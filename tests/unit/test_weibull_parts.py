@@ -9,7 +9,7 @@ from pytest import approx
 from bobstay import weibull
 from bobstay.errors import EstimateError
 from bobstay.observations import observe
-from bobstay.weibull_likelihood import design, level_of_total, slopes, value
+from bobstay.weibull_likelihood import Spans, _increments, design, level_of_total, slopes, value
 
 INF = np.inf
 
@@ -237,3 +237,55 @@ def test_numbers_stand_for_whole_columns():
     assert isinstance(made.life_count, int)
     half = weibull.estimate(0, [1, 2, 4], [2, 3, INF], count=0.5)
     assert half.life_count == 1.5
+
+
+def test_rows_alike_further_down_are_joined_too():
+    """By hand: the second and third of four rows are alike, and so are the last two of four."""
+    for upper, count in (([2, 3, 3, 4], [1, 2, 1]), ([2, 3, 4, 4], [1, 1, 2])):
+        joined = observe(None, [1, 1, 1, 1], upper).aggregated()
+        assert joined.upper.tolist() == sorted(set(upper))
+        assert joined.count.tolist() == count
+
+
+def test_the_slope_of_the_narrowest_spans_is_that_of_the_series():
+    """By the series of delta / (1 - exp(-delta)): its slope in ln delta is delta (1/2 + delta / 6 - ...), to delta^3.
+
+    Above 1e-4 the closed form loses digits, below it the series is used: both stay within 1e-8 of delta.
+    """
+    for delta in (1e-6, 9.9e-5, 1.01e-4, 3e-4):
+        spans = Spans(np.array([0.0]), np.array([delta]), np.array([], dtype=np.intp))
+        found = _increments(spans, np.array([0.0, 0.0]))
+        assert found.slope[0] / delta == approx(0.5 + delta / 6, abs=2e-8)
+        assert found.m[0] == approx(1 + delta / 2 + delta**2 / 12, abs=1e-12)
+        assert found.log[0] == approx(np.log(delta) + delta / 2, abs=1e-8)
+
+
+def test_a_span_from_the_smallest_of_ages_keeps_its_reach():
+    """By hand: from 1e-310 to 1 the ratio runs over, so ln H is taken end by end; shape 1: H = 1 - 1e-310."""
+    assert weibull.log_likelihood(1.0, 1.0, entry=[1e-310], lower=[1.0], upper=[INF]) == approx(-1.0, abs=1e-12)
+    rows = design(observe(None, [1e-310], [1.0]), 0.0)
+    assert rows.failed.reach[0] == approx(-np.log(1e-310))
+
+
+def test_a_shape_or_a_scale_that_no_number_holds_is_refused():
+    """Theory: ages within a rounding of each other have a shape beyond 1e5 spreads, or a scale beyond 1e304."""
+    seen = observe(None, [1.0, 2.0, 4.0], [1.0, 3.0, INF])
+    reference, spread = weibull._centre(seen)
+    rows = design(seen, reference)
+    made = weibull.estimate(None, [1.0, 2.0, 4.0], [1.0, 3.0, INF])
+    top = np.array([np.log(made.shape), made.shape * (reference - np.log(made.scale))])
+    here = slopes(rows, top)
+    weibull._refuse_flat(rows, top, here, spread)
+    with pytest.raises(EstimateError, match="beyond what a number can hold"):
+        weibull._refuse_flat(rows, top, here, spread * 1e6)
+    far = np.array([top[0], -1000.0 * made.shape])
+    with pytest.raises(EstimateError, match="beyond what a number can hold"):
+        weibull._refuse_flat(rows, far, here, spread)
+
+
+def test_the_search_for_a_start_tries_shapes_below_and_above_one():
+    """Theory: a falling hazard (infant failures and old survivors) has its top at a shape below 1, a wear-out above."""
+    falling = weibull.estimate(None, [0.01, 0.02, 0.1, 5, 9], [0.01, 0.02, 0.1, INF, INF])
+    rising = weibull.estimate(None, [8, 9, 9.5, 7, 2], [8, 9, 9.5, INF, INF])
+    assert falling.shape < 0.5
+    assert rising.shape > 5
