@@ -300,3 +300,20 @@ def test_places_and_boats_are_kept_apart() -> None:
         C/F/1   | 1          | 2020-01-01
         """,
     )
+
+
+def test_of_two_removals_told_by_looks_the_first_took_out_the_old_part_and_the_second_the_new_one() -> None:
+    fittings = """
+    boat_id | fitting_id | fitting_type | material | installed
+    B       | F          | chainplate   | 316      | 2000-03-01
+    B       | F          | chainplate   | titanium |
+    """
+    told = looks("B|F|2008-05-01|visual|no_indication|removed", "B|F|2012-05-01|visual|no_indication|removed")
+    must_follow(
+        lives_of(boats=BOAT, fittings=fittings, inspections=told),
+        """
+        life_id | material | age_basis | installed_earliest | installed_latest | ended_on   | end_reason
+        B/F/1   | 316      | stated    | 2000-03-01         | 2000-03-01       | 2008-05-01 | replaced
+        B/F/2   | titanium | bounded   | 2008-05-01         | 2012-05-01       | 2012-05-01 | removed
+        """,
+    )
