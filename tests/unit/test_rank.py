@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -12,7 +13,7 @@ import pytest
 from bobstay.rank import rank
 from bobstay.rank.choice import Stakes, weigh
 from bobstay.rank.order import rank_range, tie_groups
-from bobstay.rank.words import percent
+from bobstay.rank.words import _next, percent
 from bobstay.settings import Costs, Rates, Settings
 from decision_frames import AS_OF, Frames, fleet
 
@@ -252,3 +253,12 @@ def test_the_bounds_of_a_test_move_what_is_there_already_as_far_in_its_logit(fra
     assert made["action"] == "test"
     bounds = made[["loss_avoided_lower", "loss_avoided_upper"]] / made["loss_avoided"]
     assert list(bounds) == pytest.approx([5 / 8, 10 / 7])
+
+
+@pytest.mark.parametrize(
+    ("margin", "told"),
+    [(0.0, "about as much"), (0.04, "about as much"), (0.3, "0.3 units more"), (23.4, "23 units more")],
+)
+def test_two_ways_that_cost_the_same_are_said_to(margin, told):
+    row = SimpleNamespace(margin=margin, runner_up="test", runner_up_method="visual, in_place")
+    assert _next(row) == f"; a test by visual where it sits would cost {told}"

@@ -199,5 +199,8 @@ def test_a_stages_sentence_is_said_again_and_an_unknown_one_kept() -> None:
     assert de.again("3 boats wait: 2 for want of places, 1 for want of money.") == (
         "3 Boote warten: 2 aus Mangel an Plätzen, 1 aus Mangel an Geld."
     )
+    assert de.again("Renew: the cheapest way at the costs set; leaving it would cost about as much.") == (
+        "Erneuern: der günstigste Weg bei den gesetzten Kosten; Lassen kostete etwa gleich viel."
+    )
     assert words_in("en", date="iso").again(text) == text
     assert de.again(None) == ""

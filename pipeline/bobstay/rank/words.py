@@ -155,6 +155,7 @@ def _do(row: Any) -> str:
 
 _ACCESS = {"mast_out": "with the mast out", "keel_off": "with the keel off", "engine_bay": "in the engine bay"}
 _SITTING = {"removed": "taken off", "in_place": "where it sits"}
+AS_MUCH = 0.05  # cost units by which two ways may differ and still cost about as much
 _WAYS = {"leave": "leaving it", "replace": "renewing it", "test": "a test by"}
 
 
@@ -163,7 +164,8 @@ def _next(row: Any) -> str:
         return ""
     how = "" if _is_missing(row.runner_up_method) else f" {_tested(*row.runner_up_method.rsplit(', ', 1))}"
     dearer = f"{row.margin:.2g}" if row.margin < 10 else f"{row.margin:.0f}"
-    return f"; {_WAYS[row.runner_up]}{how} would cost {dearer} units more"
+    told = "about as much" if row.margin < AS_MUCH else f"{dearer} units more"
+    return f"; {_WAYS[row.runner_up]}{how} would cost {told}"
 
 
 def _tested(method: str, scope: str) -> str:
