@@ -126,6 +126,13 @@ def test_coverage_counts_looks_at_the_part_now_in_place() -> None:
     )
 
 
+def test_the_best_method_of_a_type_is_the_surest_of_all_looks_not_the_last() -> None:
+    told = LOOKS + "\nB|F|2010-01-01|magnified|no_indication||\nB|F|2012-01-01|penetrant|no_indication|removed|"
+    told += "\nB|F|2014-01-01|visual|no_indication||"
+    (rows,) = _built(("coverage",), boats=BOAT, fittings=PART, inspections=told)
+    must_follow(rows, "looked | last_valid_look | best_method \n 1 | 2014-01-01 | penetrant")
+
+
 def test_looks_at_a_place_with_no_part_in_it_are_counted_apart() -> None:
     fittings = """
     boat_id | fitting_id | fitting_type | material | installed  | removed
