@@ -107,7 +107,7 @@ def outcome(job: Job, folder: Path, code: int) -> Told:
         ),
         Part("first on the evidence", rows=_first(priority, "evidence")),
         Part("first where nobody has looked", rows=_first(priority, "nobody_looked")),
-        Part("haul-out plan", _plan_lines(plan)),
+        Part("haul-out plan", plan_lines(plan)),
         Part("where it is", (f"pages: {folder / 'index.html'}", f"tables: {folder / 'tables'}")),
     )
     content: dict[str, Any] = {"code": code, "as_of": job.as_of.isoformat(), "out": str(folder), "rows_read": read}
@@ -131,11 +131,13 @@ def _first(priority: pd.DataFrame, name: str) -> pd.DataFrame:
     return shown
 
 
-def _plan_lines(plan: pd.DataFrame) -> tuple[str, ...]:
+def plan_lines(plan: pd.DataFrame) -> tuple[str, ...]:
+    """Return what the terminal says of a `plan_summary`."""
     row = plan.iloc[0]
     return (
         f"{row['boats_planned']} boats planned, {row['boats_waiting']} with work wait; cost {row['cost']:.0f}, "
         f"{row['hours']:.0f} hours",
         f"expected loss avoided {row['loss_avoided']:.1f} of at most {row['bound']:.1f} cost units "
-        f"(gap {percent(row['gap'])}); {row['loss_left']:.1f} stays; {row['binding']}",
+        f"({row['loss_avoided_lower']:.1f} to {row['loss_avoided_upper']:.1f} were every chance at that end of its "
+        f"interval at once; gap {percent(row['gap'])}); {row['loss_left']:.1f} stays; {row['binding']}",
     )

@@ -9,6 +9,7 @@ from datetime import date, timedelta
 import numpy as np
 import pyarrow as pa
 import pytest
+from openpyxl import Workbook
 from pyarrow import csv, parquet
 
 from bobstay.errors import UnusableDataError
@@ -103,11 +104,32 @@ def test_a_column_named_as_the_engine_names_its_own_is_read_exactly(tmp_path, na
     assert looks[0]["extra"] == f'{{"{name}":"1"}}'
 
 
-@pytest.mark.parametrize("ending", ["parquet", "csv"])
+def test_a_table_of_texts_alone_is_read(tmp_path):
+    boats, fittings, looks = fleet(tmp_path)
+    parquet.write_table(pa.table({"boat_id": ["B1", "B2 "], "boat_name": ["a\tb", None]}), tmp_path / "boats.parquet")
+    boats.unlink()
+    found = take(tmp_path, [tmp_path / "boats.parquet", fittings, looks]).tables["boats"]
+    assert [(r["boat_id"], r["boat_name"]) for r in found] == [("B1", "a b"), ("B2", None)]
+
+
+def _looks_as(ending, tmp_path):
+    path = tmp_path / f"looks.{ending}"
+    match ending:
+        case "parquet":
+            return _typed(tmp_path)
+        case "csv":
+            path.write_text(LOOKS, encoding="utf-8")
+        case "xlsx":
+            book = Workbook()
+            for row in LOOKS.splitlines():
+                book.active.append(row.split(","))
+            book.save(path)
+    return path
+
+
+@pytest.mark.parametrize("ending", ["parquet", "csv", "xlsx"])
 def test_a_file_written_to_while_it_is_read_is_not_used(tmp_path, monkeypatch, ending):
-    path = _typed(tmp_path) if ending == "parquet" else tmp_path / "looks.csv"
-    if ending == "csv":
-        path.write_text(LOOKS, encoding="utf-8")
+    path = _looks_as(ending, tmp_path)
     stored = load.store_rows
 
     def written_to(con, table, file_id, *, matched):

@@ -11,6 +11,7 @@ from typing import Any
 import pandas as pd
 import pytest
 
+from bobstay.holdings import plan_lines
 from bobstay.plan import Plan, plan
 from bobstay.plan.jobs import price_list
 from bobstay.plan.weeks import free_spans, weeks_of
@@ -112,6 +113,8 @@ def test_the_boat_that_avoids_most_gets_the_only_place() -> None:
     assert summary["bound"] == pytest.approx(60.0)
     assert summary["loss_left"] == pytest.approx(50.0)
     assert "1 for want of places" in summary["binding"]
+    (_, told) = plan_lines(made.plan_summary)
+    assert "loss avoided 60.0 of at most 60.0 cost units (30.0 to 180.0 were every chance" in told
 
 
 def test_a_boat_moves_so_that_another_fits() -> None:

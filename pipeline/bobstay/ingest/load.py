@@ -69,8 +69,10 @@ def ingest(
     """
     rules = replace(_rules(limit, table, dates), confirmed=confirmed)
     files = _by_mapping(places.files_meant(paths), mappings)
+    stamps = {path: stamp_of(path) for path in files}
     with at_once(con):
         report = _taken_in(con, files, rules, say)
+        _refuse_changed(stamps)
         _refuse_unless_needed(con, {*needed, *(f.table for f in report.files if f.table in NEEDED)})
     return report
 
@@ -183,7 +185,6 @@ def _loaded(con: duckdb.DuckDBPyConnection, part: Part, rules: Rules, say: Calla
     stored = _stored(con, part, odd, file_id, rules)
     report = replace(stored, rows_read=rows_read, rows_renamed=renamed)
     _refuse_unless_reconciled(con, report)
-    _refuse_if_changed(part)
     _note_file(con, file_id, part, report)
     return report
 
@@ -230,14 +231,15 @@ def _refuse_unless_reconciled(con: duckdb.DuckDBPyConnection, report: FileReport
         )
 
 
-def _refuse_if_changed(part: Part) -> None:
-    """Rows are read more than once: a file written to meanwhile may have given some of the old and some of the new."""
-    if part.scan is not None and stamp_of(part.path) != part.scan.stamp:
-        raise UnusableDataError(
-            "the file was written to while it was read",
-            where=part.shown,
-            remedy="nothing was stored; give it again when nobody writes to it",
-        )
+def _refuse_changed(stamps: dict[Path, tuple[int, int]]) -> None:
+    """Files are read more than once: one written to meanwhile may have given some old rows and some new ones."""
+    for path, stamp in stamps.items():
+        if stamp_of(path) != stamp:
+            raise UnusableDataError(
+                "the file was written to while it was read",
+                where=path.name,
+                remedy="nothing was stored; give it again when nobody writes to it",
+            )
 
 
 def _refuse_unless_needed(con: duckdb.DuckDBPyConnection, needed: set[str]) -> None:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from bobstay.errors import UnusableDataError
 from bobstay.ingest import headers
-from bobstay.ingest.preflight import can_be_named, stamp_of, whole_file_sha256
+from bobstay.ingest.preflight import can_be_named, whole_file_sha256
 from bobstay.ingest.record import Part, Record, Rules, Scan
 from bobstay.sql_text import quoted
 
@@ -25,7 +25,6 @@ _LINE = "file_row_number"  # the engine's name for a row's place in the file, fr
 
 def opened_parquet(path: Path, *, shown: str, rules: Rules) -> Part:
     """Return the file's one part; raises UnusableDataError where it is not Parquet or no table fits."""
-    stamp = stamp_of(path)
     schema, row_count = schema_of(path, shown)
     header = headers.recognised([(1, tuple(schema.names))], shown=shown, table=rules.table)
 
@@ -36,12 +35,8 @@ def opened_parquet(path: Path, *, shown: str, rules: Rules) -> Part:
             return _few_records(path, wanted)
         return all_records(path, wanted)
 
+    scan = Scan(_relation(path, schema), {}, row_count, FIRST_LINE, is_read_again=True)
     sha256 = whole_file_sha256(path)
-    scan = (
-        Scan(_relation(path, schema), {}, row_count, FIRST_LINE, stamp, is_read_again=True)
-        if _has_room(schema)
-        else None
-    )
     return Part(path, shown, "-", sha256, "parquet", header, read, scan if _has_room(schema) else None)
 
 

@@ -83,15 +83,14 @@ class Record:
 class Scan:
     """Rows that DuckDB reads by itself: a FROM clause whose columns are c0, c1, ..., and how many rows it must give.
 
-    `stamp` is the file's (`stamp_of`) before anything of it was read. With `is_read_again` reading costs little: rows
-    are not copied but read when they are asked for, by a clause without parameters that gives each one's `line` too.
+    With `is_read_again` reading costs little: rows are not copied but read when they are asked for, by a clause
+    without parameters that gives each one's `line` too.
     """
 
     relation: str
     parameters: dict[str, Any]
     row_count: int
     first_line: int
-    stamp: tuple[int, int]
     is_read_again: bool = False
 
 

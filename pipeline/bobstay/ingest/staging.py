@@ -94,11 +94,9 @@ def _looked_through(con: duckdb.DuckDBPyConnection, header: Header, scan: Scan, 
     total, odd = one_row(con, "SELECT (SELECT count(*) FROM fresh), (SELECT count(*) FROM staged)")
     usual = "fresh ANTI JOIN staged USING (line)" if odd else "fresh"
     con.execute(f"CREATE OR REPLACE TEMP VIEW usual AS {_select(header, usual, 'line', is_usual=True)}")
-    blank = ", ".join(f"CAST(NULL AS VARCHAR) AS {named(f'{c.name}__odd')}" for c in odd_columns(header))
-    con.execute(
-        f"CREATE OR REPLACE TEMP VIEW lined AS SELECT *, CAST(NULL AS VARCHAR[]) AS odds, {blank or 'NULL AS none'} "
-        f"FROM usual UNION ALL BY NAME {_select(header, 'staged', 'line', is_usual=False)}"
-    )
+    # by name, so that rows without odd cells get their columns empty
+    odd_rows = _select(header, "staged", "line", is_usual=False)
+    con.execute(f"CREATE OR REPLACE TEMP VIEW lined AS FROM usual UNION ALL BY NAME {odd_rows}")
     return int(total)
 
 
@@ -172,22 +170,17 @@ def _staged(header: Header, rules: Rules, relation: str, *more: str, clean: Coll
     kept += ["extra"] if None in header.columns else []
     odd = ", ".join(named(f"{column.name}__odd") for column in odd_columns(header))
     kept.append(f"CASE WHEN coalesce({odd or 'NULL'}) IS NOT NULL THEN [{odd}] END AS odds")
-    typed = [
-        piece
-        for place, column in columns
-        for piece in ([f"c{place} AS {named(column.name)}"] if place in clean else _typed(f"c{place}", column, rules))
-    ]
+    typed = [_typed(f"c{place}", column, rules, is_clean=place in clean) for place, column in columns]
     return f"SELECT {', '.join(kept)} FROM (SELECT {', '.join([*typed, *more])}, {_extra(header)} FROM {relation})"
 
 
-def _typed(cell: str, column: InputColumn, rules: Rules) -> Iterator[str]:
-    """Yield the columns of one cell; only cells that are not in their usual form are cleaned."""
-    clean = _CLEAN.format(cell)
+def _typed(cell: str, column: InputColumn, rules: Rules, *, is_clean: bool) -> str:
+    """Return the columns of one cell; only cells that are not in their usual form are cleaned."""
+    clean = cell if is_clean else _CLEAN.format(cell)
     name, odd = named(column.name), named(f"{column.name}__odd")
     if column.kind in TEXT_KINDS:
-        yield f"{clean} AS {name}"
-    else:
-        yield f"{_usual(cell, column, rules)} AS {name}, CASE WHEN {name} IS NULL THEN {clean} END AS {odd}"
+        return f"{clean} AS {name}"
+    return f"{_usual(cell, column, rules)} AS {name}, CASE WHEN {name} IS NULL THEN {clean} END AS {odd}"
 
 
 def _offered(header: Header, is_usual: bool) -> Iterator[str]:

@@ -32,7 +32,6 @@ def opened_text(path: Path, *, shown: str, rules: Rules) -> Part:
 
 
 def _opened(path: Path, shown: str, rules: Rules) -> Part:
-    stamp = preflight.stamp_of(path)
     head = head_lines(path)
     delimiter = headers.best_delimiter(head)
     header = headers.recognised(headers.rows_of(head, delimiter), shown=shown, table=rules.table)
@@ -45,7 +44,7 @@ def _opened(path: Path, shown: str, rules: Rules) -> Part:
         encoding=facts.encoding,
         header=header,
         records=_reader(path, facts, header, delimiter),
-        scan=_scan(path, facts, header, delimiter, stamp) if facts.is_plain else None,
+        scan=_scan(path, facts, header, delimiter) if facts.is_plain else None,
         notes=_notes(shown, facts, header),
     )
 
@@ -74,7 +73,7 @@ def _reader(path: Path, facts: Facts, header: Header, delimiter: str) -> Callabl
     return read
 
 
-def _scan(path: Path, facts: Facts, header: Header, delimiter: str, stamp: tuple[int, int]) -> Scan:
+def _scan(path: Path, facts: Facts, header: Header, delimiter: str) -> Scan:
     columns = ", ".join(f"'c{place}': 'VARCHAR'" for place in range(len(header.names)))
     relation = (
         f"read_csv($path, auto_detect=false, columns={{{columns}}}, delim=$delimiter, quote='\"', escape='\"', "
@@ -82,7 +81,7 @@ def _scan(path: Path, facts: Facts, header: Header, delimiter: str, stamp: tuple
         f"max_line_size={2 * preflight.QUICK_LINE})"
     )
     parameters = {"path": str(path), "delimiter": delimiter}
-    return Scan(relation, parameters, facts.line_count - header.line, header.line + 1, stamp)
+    return Scan(relation, parameters, facts.line_count - header.line, header.line + 1)
 
 
 def _notes(shown: str, facts: Facts, header: Header) -> tuple[str, ...]:
