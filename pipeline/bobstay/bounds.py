@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.stats import beta, chi2
+from scipy.special import betaincinv, gammaincinv
 
 from bobstay.errors import EstimateError
 
@@ -16,13 +16,13 @@ if TYPE_CHECKING:
 def share_lower(seen: float, tried: float, *, confidence: float) -> float:
     """Return the exact one-sided lower limit of a share after `seen` of `tried` (Clopper and Pearson 1934)."""
     _check_counts(seen, tried, confidence)
-    return float(beta.ppf(1 - confidence, seen, tried - seen + 1)) if seen > 0 else 0.0
+    return float(betaincinv(seen, tried - seen + 1, 1 - confidence)) if seen > 0 else 0.0
 
 
 def share_upper(seen: float, tried: float, *, confidence: float) -> float:
     """Return the exact one-sided upper limit of a share after `seen` of `tried` (Clopper and Pearson 1934)."""
     _check_counts(seen, tried, confidence)
-    return float(beta.ppf(confidence, seen + 1, tried - seen)) if seen < tried else 1.0
+    return float(betaincinv(seen + 1, tried - seen, confidence)) if seen < tried else 1.0
 
 
 def share_limits(seen: float, tried: float, *, cover: float) -> tuple[float, float]:
@@ -67,7 +67,7 @@ def scale_lower(ages: ArrayLike, *, shape: float, confidence: float, events: int
             f"shape {shape} must be above 0, confidence {confidence} between 0 and 1, events {events} not below 0"
         )
     oldest = float(values.max())
-    worth = 2.0 * float(((values / oldest) ** shape).sum()) / float(chi2.ppf(confidence, 2 * events + 2))
+    worth = float(((values / oldest) ** shape).sum()) / float(gammaincinv(events + 1, confidence))  # chi2 / 2
     return float(oldest * worth ** (1 / shape))
 
 

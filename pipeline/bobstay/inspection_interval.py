@@ -12,8 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.optimize import minimize_scalar
-from scipy.special import gamma, gammaincc, ndtr
-from scipy.stats import norm
+from scipy.special import gamma, gammaincc, ndtr, ndtri
 
 from bobstay.errors import EstimateError
 
@@ -177,7 +176,7 @@ def _after_onset(wait: Numbers, interval: float, case: DelayTimeCase) -> tuple[N
 
 def _most_tests(interval: float, case: DelayTimeCase) -> int:
     """Return the tests after which a crack has all but surely been found or has broken the part."""
-    slowest = case.growth_median * float(np.exp(case.growth_spread * norm.isf(_LEAST)))
+    slowest = case.growth_median * float(np.exp(-case.growth_spread * ndtri(_LEAST)))
     unbroken = np.ceil(slowest / interval) + 1
     unfound = np.ceil(np.log(_LEAST) / np.log1p(-case.found)) if 0 < case.found < 1 else np.inf
     return int(min(unbroken, 1 if case.found == 1 else unfound, 10 * _MOST_INTERVALS))

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.optimize import brentq
-from scipy.stats import chi2
+from scipy.special import gammaincinv
 
 from bobstay.observations import observe
 from bobstay.weibull import climbed, estimate
@@ -33,7 +33,7 @@ def quantile_limits(
     made = estimate(entry, lower, upper, count)
     seen = observe(entry, lower, upper, count=count).aggregated()
     level = float(np.log(-np.log1p(-share)))
-    target = made.log_likelihood - float(chi2.ppf(cover, 1)) / 2
+    target = made.log_likelihood - float(gammaincinv(0.5, cover))
     shapes = {0.0: float(np.log(made.shape))}
 
     def excess(log_age: float) -> float:

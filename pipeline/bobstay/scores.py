@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
+from scipy.special import gammaincinv
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -100,7 +101,5 @@ def _climbed(design: Floats, y: Floats, counts: Floats) -> tuple[float, float]:
 
 def poisson_limits(seen: Floats, *, cover: float) -> tuple[Floats, Floats]:
     """Return the exact limits of Poisson means after `seen` findings, shape (n,) (Garwood 1936, Biometrika 28)."""
-    from scipy.stats import chi2
-
-    low = np.where(seen > 0, chi2.ppf((1 - cover) / 2, 2 * np.maximum(seen, 1)) / 2, 0.0)
-    return np.asarray(low), np.asarray(chi2.ppf((1 + cover) / 2, 2 * (seen + 1)) / 2)
+    low = np.where(seen > 0, gammaincinv(np.maximum(seen, 1), (1 - cover) / 2), 0.0)
+    return np.asarray(low), np.asarray(gammaincinv(seen + 1, (1 + cover) / 2))

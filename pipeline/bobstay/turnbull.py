@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.stats import norm
+from scipy.special import ndtri
 
 from bobstay.observations import Observations, observe
 from bobstay.turnbull_climb import Cells, hazard_variance, highest, log_likelihood
@@ -56,7 +56,7 @@ class TurnbullEstimate:
         variance = np.concatenate(([np.nan], self.hazard_variance))[place]
         with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
             hazard = -np.log(self.survival(age))
-            reach = np.exp(norm.ppf((1 + cover) / 2) * np.sqrt(variance) / hazard)
+            reach = np.exp(ndtri((1 + cover) / 2) * np.sqrt(variance) / hazard)
             limits = np.exp(-hazard * reach), np.exp(-hazard / reach)
         is_told = np.isfinite(hazard) & (hazard > 0)
         return np.where(is_told, limits[0], np.nan), np.where(is_told, limits[1], np.nan)

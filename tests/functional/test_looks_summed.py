@@ -12,6 +12,7 @@ from bobstay import run, settings, store
 from bobstay.bench.measuring import with_plain_estimate
 from bobstay.estimate import estimate
 from bobstay.rank import rank
+from bobstay.run.ranking import pick_looks
 from random_fleet import files_of
 
 
@@ -34,7 +35,8 @@ def ranked(job: run.Job, looks: pd.DataFrame) -> pd.DataFrame:
 
 def both_rank_alike(job: run.Job) -> int:
     """Rank by all looks and by the few that are picked, compare, and return how many fewer those are."""
-    every, few = job.table("life_looks"), job.con.sql(store.query("looks_to_rank")).df()
+    pick_looks(job.con)
+    every, few = job.table("life_looks"), job.con.sql("FROM looks_to_rank").df()
     pd.testing.assert_frame_equal(ranked(job, every), ranked(job, few), check_exact=True)
     return len(every) - len(few)
 

@@ -11,6 +11,7 @@ from math import comb
 import numpy as np
 import pandas as pd
 import pytest
+from scipy import stats
 
 from bobstay.alerts import watch
 from bobstay.alerts.chance import (
@@ -60,6 +61,19 @@ def test_tails_by_hand() -> None:
     assert share_tail(2, found=3, share=0.25) == pytest.approx(3 * 0.25**2 * 0.75 + 0.25**3)
     assert poisson_tail(2, 0.5) == pytest.approx(1 - np.exp(-0.5) * 1.5)
     assert poisson_tail(0, 0.5) == 1.0
+
+
+@pytest.mark.parametrize("seen", [0, 1, 2, 7, 30])
+def test_tails_are_those_of_the_library(seen: int) -> None:
+    """Against scipy.stats' binomial, Poisson and negative binomial, a share of 0 and 1 and more seen than found too."""
+    for found, share in ((7, 0.2), (7, 0.0), (7, 1.0), (31, 0.9), (1, 0.5)):
+        assert share_tail(seen, found=found, share=share) == pytest.approx(stats.binom.sf(seen - 1, found, share))
+    for expected in (0.0, 0.3, 12.0):
+        assert poisson_tail(seen, expected) == pytest.approx(stats.poisson.sf(seen - 1, expected))
+    for expected, more in ((0.3, 0.1), (12.0, 40.0)):
+        size = expected**2 / more
+        known = stats.nbinom.sf(seen - 1, size, size / (size + expected))
+        assert clustered_tail(seen, expected, more) == pytest.approx(known)
 
 
 def test_the_filter_gives_every_history_its_likelihood() -> None:

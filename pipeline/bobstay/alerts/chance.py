@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.stats import binom, hypergeom, nbinom, poisson
+from scipy.special import betainc, gammainc
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 def poisson_tail(seen: int, expected: float) -> float:
     """Return the chance of `seen` or more where `expected` are expected."""
-    return float(poisson.sf(seen - 1, expected))
+    return float(gammainc(seen, expected)) if seen > 0 else 1.0
 
 
 def clustered_tail(seen: int, expected: float, extra_variance: float) -> float:
@@ -31,17 +31,21 @@ def clustered_tail(seen: int, expected: float, extra_variance: float) -> float:
     if extra_variance <= 1e-12:
         return poisson_tail(seen, expected)
     size = expected**2 / extra_variance
-    return float(nbinom.sf(seen - 1, size, size / (size + expected)))
+    return float(betainc(seen, size, expected / (size + expected))) if seen > 0 else 1.0
 
 
 def group_tail(seen: int, *, group: int, found: int, total: int) -> float:
     """Return the chance that `seen` or more of the `found` among `total` fall on a group of that size by luck."""
+    from scipy.stats import hypergeom  # three quarters of a second, which only this asks for
+
     return float(hypergeom.sf(seen - 1, total, found, group))
 
 
 def share_tail(seen: int, *, found: int, share: float) -> float:
     """Return the chance that `seen` or more of `found` fall on a group with `share` of all the hazard gone through."""
-    return float(binom.sf(seen - 1, found, min(max(share, 0.0), 1.0)))
+    if not 0 < seen <= found:
+        return 1.0 if seen <= 0 else 0.0
+    return float(betainc(seen, found - seen + 1, min(max(share, 0.0), 1.0)))
 
 
 @dataclass(frozen=True, slots=True)

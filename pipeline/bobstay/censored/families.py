@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import norm
+from scipy.special import ndtri
 
 from bobstay.censored.climb import Climbed, climbed
 from bobstay.censored.hazards import Floats, Hazard, loglogistic, lognormal, weibull
@@ -50,7 +50,7 @@ class FamilyEstimate:
         z = _standard_quantile(FAMILIES[self.family], share)
         spread = float(np.exp(self.theta[1]))
         slope = np.array([1.0, z * spread])
-        reach = float(norm.ppf((1 + cover) / 2) * np.sqrt(slope @ self.covariance @ slope))
+        reach = float(ndtri((1 + cover) / 2) * np.sqrt(slope @ self.covariance @ slope))
         centre = float(self.theta[0] + z * spread)
         return float(np.exp(centre)), float(np.exp(centre - reach)), float(np.exp(centre + reach))
 
@@ -58,7 +58,7 @@ class FamilyEstimate:
 def _standard_quantile(hazard: Hazard, share: float) -> float:
     if hazard is weibull:
         return float(np.log(-np.log1p(-share)))
-    return float(norm.ppf(share) if hazard is lognormal else np.log(share) - np.log1p(-share))
+    return float(ndtri(share) if hazard is lognormal else np.log(share) - np.log1p(-share))
 
 
 def estimate_family(rows: Rows, family: str, *, scale: float, shape: float) -> FamilyEstimate:

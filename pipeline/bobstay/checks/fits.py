@@ -8,7 +8,7 @@ from zlib import crc32
 
 import numpy as np
 import pandas as pd
-from scipy.stats import norm
+from scipy.special import ndtri
 
 from bobstay import turnbull
 from bobstay.bounds import holm
@@ -191,7 +191,7 @@ def _bend(case: Case, made: FamilyEstimate, settings: Settings) -> Departure:
         top = climbed(rows, hazard, start)
     except EstimateError:
         return Departure(NOTHING, middle, test, "the size of the bend has no finite estimate")
-    reach = float(norm.ppf((1 + settings.estimate.interval) / 2) * np.sqrt(top.covariance[2, 2]))
+    reach = float(ndtri((1 + settings.estimate.interval) / 2) * np.sqrt(top.covariance[2, 2]))
     ends = np.exp(top.theta[2] + np.array([0.0, -reach, reach]))
     return Departure((float(ends[0]), float(ends[1]), float(ends[2])), middle, test, "")
 

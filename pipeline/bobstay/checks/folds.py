@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.stats import norm
+from scipy.special import ndtri
 
 from bobstay import weibull
 from bobstay.censored import FamilyEstimate, Rows, estimate_family, log_scores, rows_of
@@ -111,5 +111,5 @@ def gain_over_boats(gain: Floats, boat: Ints, *, cover: float) -> tuple[float, f
     total = float(by_boat.sum())
     if len(by_boat) < 2 or not np.isfinite(total):
         return total, np.nan, np.nan
-    reach = float(norm.ppf((1 + cover) / 2) * by_boat.std(ddof=1) * np.sqrt(len(by_boat)))
+    reach = float(ndtri((1 + cover) / 2) * by_boat.std(ddof=1) * np.sqrt(len(by_boat)))
     return total, total - reach, total + reach

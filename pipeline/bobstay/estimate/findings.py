@@ -6,8 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
-from scipy.special import ndtri
-from scipy.stats import chi2
+from scipy.special import chdtrc, ndtri
 
 from bobstay.joint import Predicted, predicted
 
@@ -59,7 +58,7 @@ def _row(key: tuple[str, str], told: Predicted, own: Bools, *, bands: int, inter
         "at_years": float(middle[worst]),
         "statistic": statistic,
         "degrees": count,
-        "p_value": float(chi2.sf(statistic, count)),
+        "p_value": float(chdtrc(count, statistic)),
         "note": f"{seen.sum():.0f} seen, {expected.sum():.1f} predicted, in {count} bands of age",
     }
 

@@ -7,8 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
-from scipy.special import ndtri
-from scipy.stats import beta as beta_distribution
+from scipy.special import betaincinv, ndtri
 
 from bobstay.estimate.curves import evidence_word, nonparametric_table, oldest_years
 from bobstay.estimate.few import bounds_by_class
@@ -277,6 +276,6 @@ def _held(seen: Observed, prior: RatePrior, interval: float) -> pd.DataFrame:
     tails = np.array([(1 - interval) / 2, (1 + interval) / 2])[:, None]
     columns: dict[str, Floats] = {}
     for name, rate in (("found", prior.found), ("false_call", prior.false_call)):
-        lower, upper = beta_distribution.ppf(tails, prior.weight * rate, prior.weight * (1 - rate))
+        lower, upper = betaincinv(prior.weight * rate, prior.weight * (1 - rate), tails)
         columns |= {name: rate, f"{name}_lower": lower, f"{name}_upper": upper}
     return _with_priors(look_counts(seen), prior).assign(**columns, basis="held at the setting")

@@ -72,7 +72,7 @@ def _class_chances(
     curve, basis, words = found
     age = group["age_years"].to_numpy(dtype=float)
     clear = np.nan_to_num(group["ranking_clear_years"].to_numpy(dtype=float, na_value=np.nan), nan=0.0)
-    columns = _no_numbers(len(group)) if curve is None else _numbers(curve, clear, age, most=most, settings=settings)
+    columns = _no_numbers(len(group)) if curve is None else _told_apart(curve, clear, age, most, settings)
     is_open = group["open_indication_on"].notna().to_numpy()
     for name, values in columns.items():
         columns[name] = np.where(is_open, 0.0 if name == "logit_sd" else 1.0, values)
@@ -95,6 +95,14 @@ def _words(words: str, note: str, *, is_open: bool) -> str:
 
 def _no_numbers(count: int) -> dict[str, Numbers]:
     return {n: np.full(count, np.nan) for n in ("chance", "chance_lower", "chance_upper", "chance_now", "logit_sd")}
+
+
+def _told_apart(curve: Curve, clear: Numbers, age: Numbers, most: int, settings: Settings) -> dict[str, Numbers]:
+    """Return the chances of lives, each pair of ages worked out once: many parts went in, and were seen, together."""
+    pair = clear + 1j * age  # sorted by the one, then by the other
+    _, first, lives = np.unique(pair, return_index=True, return_inverse=True, equal_nan=False)
+    columns = _numbers(curve, clear[first], age[first], most=most, settings=settings)
+    return {name: values[lives] for name, values in columns.items()}
 
 
 def _numbers(curve: Curve, clear: Numbers, age: Numbers, *, most: int, settings: Settings) -> dict[str, Numbers]:

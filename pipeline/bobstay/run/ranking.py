@@ -36,11 +36,11 @@ _UNPLACED = replace(
 def rank_in_pieces(job: Job, *, guidance: pd.DataFrame, notices: pd.DataFrame) -> None:
     """Write tables.PRIORITY from lives, chances, looks, boats and detection in the store, as `rank.rank` would."""
     con = job.con
-    con.execute(f"CREATE OR REPLACE TEMP TABLE looks_to_rank AS {store.query('looks_to_rank')}")
+    pick_looks(con)
     grounds = Grounds(
         job.settings,
         job.as_of,
-        methods_offered(con.sql(_METHODS_USED).df(), job.settings),
+        methods_offered(con.sql("SELECT fitting_type, method, scope FROM methods_used").df(), job.settings),
         job.given("boats"),
         detection=job.table("detection"),
         guidance=guidance,
@@ -49,12 +49,17 @@ def rank_in_pieces(job: Job, *, guidance: pd.DataFrame, notices: pd.DataFrame) -
     held: list[pd.DataFrame] = []
     store.write_parts(con, _UNPLACED, _weighed_pieces(job, grounds, held), temporary=True)
     _write_placed(con, placed(pd.concat(held, ignore_index=True), draw=job.settings.rank.draw))
-    for name in ("looks_to_rank", _UNPLACED.name):
+    for name in (*_PICKED, _UNPLACED.name):
         con.execute(f'DROP TABLE temp.main."{name}"')
 
 
-_METHODS_USED = """SELECT DISTINCT v.fitting_type, l.method, l.scope
-    FROM looks_to_rank AS l JOIN lives AS v ON v.life_id = l.life_id WHERE l.grade IN ('valid', 'not_stated')"""
+_PICKED = ("newest_clear", "methods_used", "looks_to_rank")  # in the order of making
+
+
+def pick_looks(con: duckdb.DuckDBPyConnection) -> None:
+    """Make the temporary table `looks_to_rank`, the few looks that a ranking asks for, and the two it rests on."""
+    for name in _PICKED:
+        con.execute(f"CREATE OR REPLACE TEMP TABLE {name} AS {store.query(name)}")
 
 
 def _weighed_pieces(job: Job, grounds: Grounds, held: list[pd.DataFrame]) -> Iterator[pd.DataFrame]:
